@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtri
+from scipy.stats import qmc
 
 from ratemodel.arrays import FloatArray, IntArray
 from ratemodel.inference.gaussian import Conditional
@@ -68,6 +70,23 @@ def systematic(log_weight: FloatArray, count: int, rng: np.random.Generator) -> 
     return rng.permutation(index).astype(np.int64)
 
 
+def spread_rows(conditional: Conditional, count: int, rng: np.random.Generator
+                ) -> tuple[IntArray, FloatArray]:  # fmt: skip
+    """Hyper-point indices and standard normals from one scrambled Sobol sequence.
+
+    Any leading part of the rows is itself evenly spread, so a model may give only some of them.
+    """
+    p = conditional.mean.shape[1]
+    power = max(int(np.ceil(np.log2(count))), 1)
+    v = qmc.Sobol(p + 1, scramble=True, rng=rng).random_base2(power)[:count]
+    order = np.argsort(conditional.sigma, kind="stable")
+    w = np.exp(conditional.log_weight - conditional.log_weight.max())[order]
+    edges = np.cumsum(w)
+    at = np.minimum(np.searchsorted(edges, v[:, 0] * edges[-1]), w.size - 1)
+    z = np.asarray(ndtri(np.clip(v[:, 1:], 1e-12, 1 - 1e-12)))
+    return order[at].astype(np.int64), z
+
+
 def effective_size(log_weight: FloatArray) -> float:
     """Kish's effective number of equally weighted points, (sum w)^2 / sum w^2."""
     w = np.exp(log_weight - log_weight.max())
@@ -95,7 +114,6 @@ def assemble(setup: Problemset, points: HyperPoints, conditional: Conditional,
 def gaussian_draws(setup: Problemset, points: HyperPoints, conditional: Conditional,
                    count: int, rng: np.random.Generator) -> ModelDraws:  # fmt: skip
     """``count`` exact joint draws."""
-    index = systematic(conditional.log_weight, count, rng)
-    z = rng.standard_normal((count, setup.size))
+    index, z = spread_rows(conditional, count, rng)
     theta = conditional.mean[index] + np.einsum("dij,dj->di", conditional.root[index], z)
     return assemble(setup, points, conditional, (index, theta))

@@ -62,10 +62,8 @@ def cells_of(data: RateData) -> Cells:
     groups, first = np.unique(data.group, return_index=True)
     count = np.bincount(data.group, minlength=groups.size).astype(float)
     mean = np.bincount(data.group, weights=data.y, minlength=groups.size) / count
-    within = np.bincount(
-        data.group, weights=(data.y - mean[data.group]) ** 2, minlength=groups.size
-    )
-    within = np.asarray(within, dtype=np.float64)
+    squares = (data.y - mean[data.group]) ** 2
+    within = np.bincount(data.group, weights=squares, minlength=groups.size).astype(np.float64)
     return Cells(
         data.u[first],
         data.batch[first].astype(float),

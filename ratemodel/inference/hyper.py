@@ -19,7 +19,7 @@ from ratemodel.models.base import RateModel
 
 #: Prior of the scatter where the data hold no replicate: median 3 %, factor 2 either way.
 WEAK_SCATTER = (0.03, 2.0)
-GROWTH_ODDS = 0.5
+GROWTH_ODDS = 0.35
 
 
 @dataclass(frozen=True)
@@ -55,22 +55,45 @@ class Problemset:
 
 @dataclass(frozen=True)
 class HyperPoints:
-    """Points over the non-linear unknowns; ``log_ratio`` is ln(prior / proposal) at each."""
+    """Points over the non-linear unknowns.
+
+    Attributes
+    ----------
+    cube : ndarray, shape (H, k + 2)
+        Prior probabilities of shape, growth and spool scatter at each point.
+    log_ratio : ndarray, shape (H,)
+        ln(prior / proposal) of the warping of ``cube``.
+    """
 
     shape: FloatArray
     growth: FloatArray
     batch_sd: FloatArray
     uniform_sigma: FloatArray
+    cube: FloatArray
+    log_ratio: FloatArray
 
     def __len__(self) -> int:
         return int(self.growth.size)
 
 
-def hyper_points(setup: Problemset, count: int, rng: np.random.Generator) -> HyperPoints:
-    """``count`` points (a power of two) over shape, growth, spool scatter and scatter."""
+def hyper_points(setup: Problemset, count: int, rng: np.random.Generator,
+                 warp: list[FloatArray] | None = None) -> HyperPoints:  # fmt: skip
+    """``count`` points (a power of two) over shape, growth, spool scatter and scatter.
+
+    ``warp`` holds, for each coordinate of the cube, the edges of cells that each receive the same
+    number of points; without it the points follow the prior.
+    """
     k = len(setup.model.shape)
-    sobol = qmc.Sobol(k + 3, scramble=True, rng=rng)
-    v = np.clip(sobol.random(count), 1e-9, 1 - 1e-9)
+    v = qmc.Sobol(k + 3, scramble=True, rng=rng).random(count)
+    log_ratio = np.zeros(count)
+    if warp is not None:
+        for j, edges in enumerate(warp):
+            cells = edges.size - 1
+            cell = np.minimum((v[:, j] * cells).astype(int), cells - 1)
+            width = np.diff(edges)[cell]
+            v[:, j] = edges[cell] + (v[:, j] * cells - cell) * width
+            log_ratio += np.log(width * cells)
+    v = np.clip(v, 1e-9, 1 - 1e-9)
     table = setup.priors.parameters
     shape = np.empty((count, k))
     for j, parameter in enumerate(setup.model.shape):
@@ -84,7 +107,25 @@ def hyper_points(setup: Problemset, count: int, rng: np.random.Generator) -> Hyp
     batch_sd = np.zeros(count)
     if setup.spools:
         batch_sd = np.abs(table["batch_sd"].from_uniform(v[:, k + 1])) + 1e-6
-    return HyperPoints(shape, growth, batch_sd, v[:, k + 2])
+    return HyperPoints(shape, growth, batch_sd, v[:, k + 2], v[:, : k + 2], log_ratio)
+
+
+def warp_to(points: HyperPoints, log_weight: FloatArray, cells: int = 32) -> list[FloatArray]:
+    """Cell edges that put later points where the posterior is (Lepage 1978, VEGAS).
+
+    One coordinate at a time; a fifth of the points keeps following the prior, so that nothing is
+    missed for good.
+    """
+    w = np.exp(log_weight - log_weight.max())
+    edges = np.linspace(0.0, 1.0, cells + 1)
+    warp = []
+    for j in range(points.cube.shape[1]):
+        mass, _ = np.histogram(points.cube[:, j], bins=edges, weights=w)
+        mass = np.convolve(np.pad(mass / mass.sum(), 1, mode="edge"), [0.25, 0.5, 0.25], "valid")
+        mass = 0.8 * mass / mass.sum() + 0.2 / cells
+        cumulative = np.concatenate([[0.0], np.cumsum(mass)])
+        warp.append(np.interp(np.linspace(0, 1, cells + 1), cumulative / cumulative[-1], edges))
+    return warp
 
 
 def full_design(setup: Problemset, u: FloatArray, rows: tuple[FloatArray, FloatArray],
@@ -141,10 +182,11 @@ def propose_sigma(setup: Problemset, residual: FloatArray, points: HyperPoints
         from scipy.special import ndtri
 
         median, factor = WEAK_SCATTER
-        return median * np.exp(np.log(factor) * ndtri(points.uniform_sigma)), np.zeros(len(points))
+        sigma = median * np.exp(np.log(factor) * ndtri(points.uniform_sigma))
+        return sigma, points.log_ratio
     nu = max(int(data.broke.sum()) - len(setup.model.linear), 1) * 0.75
     x = 2.0 * gammaincinv(nu / 2.0, points.uniform_sigma)
     x = np.maximum(x, 1e-12)
     sigma = np.sqrt(np.maximum(0.75 * residual, 1e-14) / x)
     log_q = np.log(2.0) + (nu / 2) * np.log(x / 2) - x / 2 - gammaln(nu / 2)
-    return sigma, -log_q
+    return sigma, points.log_ratio - log_q

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.special import log_ndtr
 
 from ratemodel.arrays import FloatArray, IntArray
-from ratemodel.inference.draws import ModelDraws, assemble, log_mean_exp, systematic
+from ratemodel.inference.draws import ModelDraws, assemble, log_mean_exp, spread_rows, systematic
 from ratemodel.inference.gaussian import Conditional
 from ratemodel.inference.hyper import (
     HyperPoints,
@@ -101,12 +101,9 @@ def laplace_conditional(setup: Problemset, points: HyperPoints, scatter: Scatter
     residual = _residual(parts)
     sigma, log_ratio = propose_sigma(setup, residual, points)
     theta, chol = _modes(parts, sigma)
-    p = theta.shape[1]
-    half = p * _LOG_ROOT_2PI - np.log(np.diagonal(chol, axis1=1, axis2=2)).sum(axis=1)
-    free = int((precision[0] == 0).sum())
-    # (2 pi)^(p/2) of the integral against (2 pi)^(-1/2) of every proper prior term
-    half = half - (p - free) * _LOG_ROOT_2PI - free * _LOG_ROOT_2PI
-    log_weight = parts.log_joint(theta, sigma) + half + log_ratio
+    # The powers of 2 pi of likelihood, priors and Laplace integral leave one common constant.
+    log_det = -np.log(np.diagonal(chol, axis1=1, axis2=2)).sum(axis=1)
+    log_weight = parts.log_joint(theta, sigma) + log_det + log_ratio
     inverse = np.linalg.inv(chol)
     return Conditional(theta, np.swapaxes(inverse, 1, 2), sigma, log_weight), parts
 
@@ -158,9 +155,8 @@ def weighted_draws(setup: Problemset, points: HyperPoints, approximation: tuple[
     """
     conditional, parts = approximation
     wanted = 2 * count
-    index = systematic(conditional.log_weight, wanted, rng)
     p = setup.size
-    z = rng.standard_normal((wanted, p))
+    index, z = spread_rows(conditional, wanted, rng)
     nu = 8.0
     stretch = np.sqrt(nu / rng.chisquare(nu, wanted))
     z = z * stretch[:, None]
@@ -171,15 +167,12 @@ def weighted_draws(setup: Problemset, points: HyperPoints, approximation: tuple[
         parts.take(index[block]).log_joint(theta[block], conditional.sigma[index[block]])
         for block in np.array_split(np.arange(wanted), max(1, wanted // 4096))
     ])  # fmt: skip
-    free = int((parts.precision[0] == 0).sum())
-    exact -= (p - free) * _LOG_ROOT_2PI + free * _LOG_ROOT_2PI
-    approximate = parts.log_joint(conditional.mean, conditional.sigma)
-    approximate += p * _LOG_ROOT_2PI + log_det - p * _LOG_ROOT_2PI
-    correction = exact - log_q - approximate[index]
+    approximate = parts.log_joint(conditional.mean, conditional.sigma) + log_det
+    correction = exact - p * _LOG_ROOT_2PI - log_q - approximate[index]
     evidence = log_mean_exp(conditional.log_weight) + log_mean_exp(correction)
     keep = systematic(correction, count, rng)
     draws = assemble(setup, points, conditional, (index[keep], theta[keep]))
-    return draws, evidence, correction
+    return draws, evidence, np.asarray(correction, dtype=np.float64)
 
 
 def _log_student(z: FloatArray, nu: float) -> FloatArray:

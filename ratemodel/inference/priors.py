@@ -98,14 +98,14 @@ def _widen(d: Distribution, factor: float) -> Distribution:
 #: Prior weights. A rate effect of exactly zero and an empirical parabola get less; power law,
 #: semi-log and kinetic say nearly the same thing over a few decades and share one weight.
 MODEL_WEIGHTS: dict[str, float] = {
-    "constant": 0.10,
-    "power-law": 0.12,
-    "semi-log": 0.06,
-    "hinge": 0.18,
-    "plateau": 0.18,
-    "competing": 0.22,
+    "constant": 0.05,
+    "power-law": 0.06,
+    "semi-log": 0.05,
+    "hinge": 0.17,
+    "plateau": 0.26,
+    "competing": 0.34,
     "kinetic": 0.04,
-    "quadratic": 0.10,
+    "quadratic": 0.03,
 }
 
 
@@ -125,18 +125,20 @@ def default_priors(series: Series, options: Mapping[str, object] | None = None) 
               "published slopes: +2.4 % (carbon bundles, Naito 2014), +2.7 % (HMPE laminate 2025), "
               "6-9 % (textile yarns, from memory), braids and joints negative; sign not given"),
         Prior("k", Distribution("normal", 0.0, 0.04), "per decade", "as slope"),
-        Prior("drop", Distribution("normal", 0.08, 0.08), "",
+        Prior("fibre_slope", Distribution("normal", 0.02, 0.025), "per decade",
+              "fibre alone: published slopes +2 to +9 % per decade, none negative"),
+        Prior("drop", Distribution("normal", 0.11, 0.06), "",
               "a few to some twenty per cent (common practice, no source)"),
-        Prior("curvature", Distribution("normal", 0.0, 0.006), "per decade^2",
+        Prior("curvature", Distribution("normal", 0.0, 0.004), "per decade^2",
               "a slope that changes by its own prior spread within three decades"),
         Prior("corner", reach, "log10(1/s)", anywhere),
         heat_place(series, reach),
         Prior("ln_B", Distribution("lognormal", 35.0, 1.4), "ln(s)",
               "activation energy 1.5 eV (O'Connor & Robbins 2020, abstract); other sources half"),
         Prior("growth", Distribution("normal", 0.0, 0.25), "per decade",
-              "ln of the scatter per decade; carbon bundles +0.12 (Naito 2014); zero has odds 1:1"),
+              "ln of the scatter per decade; carbon bundles +0.12 (Naito 2014); no change has odds 1:2"),
         _batch_prior(series),
-        Prior("discrepancy", Distribution("fixed", 0.02), "per sqrt(decade)",
+        Prior("discrepancy", Distribution("fixed", 0.012), "per sqrt(decade)",
               "departure of real cord from every law here, growing beyond the tested rates"),
     ]  # fmt: skip
     priors = RatePriors({p.name: p for p in table}, weights=dict(MODEL_WEIGHTS))
@@ -163,7 +165,7 @@ def _batch_prior(series: Series) -> Prior:
     if series.batch_sd_fraction is not None:
         d = Distribution("lognormal", max(series.batch_sd_fraction, 1e-5), 1.5)
         return Prior("batch_sd", d, "", "given as batch_sd_fraction, within a factor of 1.5")
-    d = Distribution("normal", 0.0, 0.03)
+    d = Distribution("normal", 0.0, 0.022)
     return Prior("batch_sd", d, "", "half-normal, spools of one product differ by a few per cent "
                  "(common practice, no source)")  # fmt: skip
 
