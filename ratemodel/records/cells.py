@@ -12,7 +12,7 @@ import numpy as np
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError
 from ratemodel.records.csvtext import Table
-from ratemodel.records.names import TINY, Match, Stem
+from ratemodel.records.names import TINY, Match, Stem, fault
 
 MISSING = frozenset({"", "-", "n/a", "na", "nan"})
 _PLAIN = frozenset("0123456789+-.eE")
@@ -93,7 +93,9 @@ def numbers(where: Where, stem: Stem, match: Match, *, comma: bool) -> FloatArra
         low |= si < TINY
     wrong = np.flatnonzero(low | (si > stem.high))
     if wrong.size:
-        raise where.error(wrong[0], f"{cells[wrong[0]]} is out of range", stem.rule(match.unit))
+        raise where.error(
+            wrong[0], f"{cells[wrong[0]]} {fault(si[wrong[0]])}", stem.rule(match.unit)
+        )
     return si
 
 

@@ -35,7 +35,7 @@ class Stem:
 
     def rule(self, unit: Unit) -> str:
         """Range in words, in the unit the user wrote."""
-        tail = f" {unit.symbol}" if unit.symbol else ""
+        tail = f" {unit.symbol}" if unit.symbol not in ("", "fraction") else ""
         low = f"{unit.from_si(self.low):g}{tail}"
         if self.high < HUGE:
             open_end = "" if self.low_included else "above "
@@ -43,6 +43,12 @@ class Stem:
         if self.low_included:
             return f"a number of at least {low}"
         return f"a number above {low}"
+
+
+def fault(si: float) -> str:
+    """Say why a value that its quantity cannot have is refused."""
+    real = TINY <= abs(si) <= HUGE or si == 0
+    return "is out of range" if real else "is beyond any real value"
 
 
 @dataclass(frozen=True)

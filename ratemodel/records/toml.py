@@ -15,6 +15,7 @@ from ratemodel.records.names import (
     TINY,
     Match,
     Stem,
+    fault,
     match_name,
     nearest,
     spellings,
@@ -148,7 +149,7 @@ def si_number(node: Node, key: str, value: object, stem: Stem, match: Match) -> 
     """Give a plain TOML number in SI, checked against the range of its quantity."""
     si = to_float(node, key, value) * match.unit.factor + match.unit.offset
     if not in_range(si, stem):
-        raise node.error(key, f"{show(value)} is out of range", stem.rule(match.unit))
+        raise node.error(key, f"{show(value)} {fault(si)}", stem.rule(match.unit))
     return si
 
 
