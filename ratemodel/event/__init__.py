@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from ratemodel.event.draws import event_draws, sample_quantities
+from ratemodel.event.course import Course, course
+from ratemodel.event.draws import event_draws, median_course, sample_quantities
 from ratemodel.event.laws import Linear, PowerLaw, Recorded, loading_curve
 from ratemodel.event.linear import fall, snatch
 from ratemodel.event.lines import Line, Parallel, Series
@@ -12,6 +13,7 @@ from ratemodel.event.shock import shock
 
 __all__ = [
     "STANDARD_GRAVITY_M_PER_S2",
+    "Course",
     "Damping",
     "Event",
     "Line",
@@ -22,9 +24,11 @@ __all__ = [
     "Recorded",
     "Series",
     "Slip",
+    "course",
     "event_draws",
     "fall",
     "loading_curve",
+    "median_course",
     "sample_quantities",
     "shock",
     "snatch",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ratemodel.arrays import BoolArray, FloatArray
+from ratemodel.arrays import FloatArray
 from ratemodel.event.motion import Motion, Peak
 from ratemodel.event.roots import increasing_root
 
@@ -15,8 +15,8 @@ def solve(stiffness: FloatArray, viscosity: FloatArray, motion: Motion) -> Peak:
     The force above the drive, G = k x + c x' − D = −m x'', obeys the same equation as x, so
     G(t) = e^{−at} (G₀ C(t) + (G₀' + a G₀) S(t)) with a = c / 2m and C, S cosine and sine over ω_d
     (their hyperbolic twins when overdamped). The force peaks where G' = 0: before the extension
-    does. A force that only ever climbs to the drive (overdamped, slow start) has its peak there;
-    its time is then that of 99.9 % of it.
+    does. A mass that does not move back at the start always comes to rest by being slowed, so the
+    force passes the drive and has a summit, overdamped or not.
 
     Parameters
     ----------
@@ -26,16 +26,10 @@ def solve(stiffness: FloatArray, viscosity: FloatArray, motion: Motion) -> Peak:
         Slip is not looked at.
     """
     wave = _Wave(stiffness, viscosity, motion)
-    peak_time, climbs = wave.first_summit()
-    force = np.where(climbs, motion.drive, wave.force(peak_time))
-    first = wave.force(np.zeros_like(peak_time))
-    at_start = (first >= force) | (peak_time <= 0)
-    force = np.where(at_start, first, force)
-    peak_time = np.where(at_start, 0.0, peak_time)
-    late = climbs & ~at_start
-    if late.any():
-        reach = wave.when(0.999 * force, peak_time)
-        peak_time = np.where(late, reach, peak_time)
+    peak_time = wave.first_summit()
+    force, first = wave.force(peak_time), wave.force(np.zeros_like(peak_time))
+    peak_time = np.where(first >= force, 0.0, peak_time)
+    force = np.maximum(first, force)
     half_time = np.where(force / 2 <= first, 0.0, wave.when(force / 2, peak_time))
     return Peak(
         force=force,
@@ -90,8 +84,8 @@ class _Wave:
         static = self.motion.drive / self.k
         return static + self.y0 * cosine + (self.motion.speed + self.a * self.y0) * sine
 
-    def first_summit(self) -> tuple[FloatArray, BoolArray]:
-        """Time of the first maximum of the force, and where the force only climbs to the drive."""
+    def first_summit(self) -> FloatArray:
+        """Time of the first maximum of the force; 0 where it only falls."""
         rise = self.dg0
         turn = self.a * self.dg0 + self.k / self.motion.mass * self.g0
         w = np.where(self.w > 0, self.w, 1.0)
@@ -104,10 +98,7 @@ class _Wave:
         time = np.where(flat, ratio, time)
         # Let go at rest without damping the force starts level at its lowest, not at a summit.
         time = np.where((rise < 0) | ((rise == 0) & (self.g0 >= 0)), 0.0, time)
-        climbs = ~np.isfinite(time)
-        # Long enough for the slower exponential to have died out to 1e-9.
-        slow = np.maximum(self.a - np.where(self.square < 0, self.w, 0.0), 1e-300)
-        return np.where(climbs, 20.0 / slow, time), climbs
+        return np.where(np.isfinite(time), time, 0.0)
 
     def when(self, level: FloatArray, end: FloatArray) -> FloatArray:
         """Time at which the rising force passes a level before ``end``."""

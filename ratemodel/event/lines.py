@@ -136,7 +136,7 @@ class Series:
         """Force (N): the one at which the parts' extensions add up."""
         wanted = np.maximum(extension, 0.0)
         # No part can carry more than if it took all of the extension alone.
-        high = np.min([np.broadcast_to(p.force(wanted), wanted.shape) for p in self.parts], axis=0)
+        high = np.min(np.broadcast_arrays(*(p.force(wanted) for p in self.parts)), axis=0)
 
         def compliance(force: FloatArray) -> FloatArray:
             with np.errstate(divide="ignore"):

@@ -21,16 +21,15 @@ _CHUNK = 8192  # draws solved at once: arrays of 64 kB stay in the processor's c
 _MAX_RATIO = 10.0
 _ENDLESS = Problem(
     "no-peak",
-    "in some draws the motion does not come to rest: the slip force does not exceed the load that "
-    "keeps acting, or the damping only lets the force climb towards it; choose a larger slip "
-    "force or a limited run-out",
+    "in some draws the mass never comes to rest: the slip force does not exceed the load that "
+    "keeps acting; choose a larger slip force or a limited run-out",
     "serious",
 )
 
 
 @dataclass(frozen=True)
-class _Case:
-    """One shock, broadcast: what the solvers need."""
+class Case:
+    """One shock, checked and broadcast: what the solvers need; arrays of shape ``(draws,)``."""
 
     line: Arrangement
     motion: Motion
@@ -89,7 +88,7 @@ def shock(
     >>> bool(event.peak_force_N[1] > event.peak_force_N[0])
     True
     """
-    case = _case(line, mover, preload, damping, slip, watch)
+    case = read_case(line, mover, preload, damping, slip, watch)
     n = case.speed.size
     simple = _closed_form(case) if np.isinf(case.motion.slip_force).all() else None
     if simple is not None:
@@ -116,14 +115,15 @@ def shock(
     )
 
 
-def _case(
+def read_case(
     line: Arrangement,
     mover: Mover,
     preload: ArrayLike,
     damping: Damping | None,
     slip: Slip | None,
     watch: int,
-) -> _Case:
+) -> Case:
+    """Check and broadcast one shock; the arguments are those of `shock`."""
     lines = line.lines()
     if not 0 <= watch < len(lines):
         raise InputError(f"line number {watch} of {len(lines)}", "a line of the arrangement")
@@ -140,7 +140,7 @@ def _case(
             "slip_force": slip.force,
             "run_out": slip.run_out,
             "line_mass": own,
-            "_size": np.zeros(_draws_of(line)),
+            "line": np.zeros(_draws_of(line)),
         }
     )
     mass = v["mass"] + v["line_mass"] / 3
@@ -150,7 +150,7 @@ def _case(
     if (v["preload"] > v["slip_force"]).any():
         raise InputError("a preload above the slip force", "a preload below it", column="preload")
     motion = Motion(mass, v["closing_speed"], drive, start, v["slip_force"], v["run_out"])
-    case = _Case(line, motion, _viscosity(line, motion, v), v["closing_speed"], watch)
+    case = Case(line, motion, _viscosity(line, motion, v), v["closing_speed"], watch)
     share = float(np.median(v["line_mass"] / v["mass"]))
     if share > 0.5:
         case.problems.append(
@@ -192,7 +192,7 @@ def _viscosity(line: Arrangement, motion: Motion, v: Mapping[str, FloatArray]) -
     return np.asarray(c)
 
 
-def _closed_form(case: _Case) -> Peak | None:
+def _closed_form(case: Case) -> Peak | None:
     """Linear without slip: exact, with or without damping.
 
     All lines then carry their forces in proportion, so half of the whole is half of each.
@@ -207,7 +207,7 @@ def _closed_form(case: _Case) -> Peak | None:
     return linear.solve(linear.Spring(m.mass, m.speed, k, m.drive, m.start))
 
 
-def _solve(case: _Case) -> Peak:
+def _solve(case: Case) -> Peak:
     still = case.viscosity <= 0
     if still.all():
         watch = case.watch
@@ -221,8 +221,8 @@ def _solve(case: _Case) -> Peak:
     return tracking.solve(tracking.system_of(case.line, case.viscosity, case.motion))
 
 
-def _take(case: _Case, rows: slice) -> _Case:
-    return _Case(
+def _take(case: Case, rows: slice) -> Case:
+    return Case(
         case.line.take(rows),
         case.motion.take(rows),
         case.viscosity[rows],
@@ -231,7 +231,7 @@ def _take(case: _Case, rows: slice) -> _Case:
     )
 
 
-def _watched(case: _Case, peak: Peak) -> dict[str, FloatArray]:
+def _watched(case: Case, peak: Peak) -> dict[str, FloatArray]:
     """Force, strain and rates of the watched line."""
     line: Line = case.line.lines()[case.watch]
     top, half, start = (
@@ -257,7 +257,7 @@ def _watched(case: _Case, peak: Peak) -> dict[str, FloatArray]:
     }
 
 
-def _beyond_record(cases: list[_Case], peaks: list[Peak]) -> list[Problem]:
+def _beyond_record(cases: list[Case], peaks: list[Peak]) -> list[Problem]:
     shares = [
         line.beyond_record(state)
         for case, peak in zip(cases, peaks, strict=True)

@@ -67,10 +67,6 @@ class System:
         """Force in the line (N)."""
         return np.where(s.stage == SLIP, self.motion.slip_force, self.free_force(s))
 
-    def rest_force(self) -> FloatArray:
-        """Force once nothing moves (N): the load that keeps acting, or the slip force."""
-        return np.minimum(self.motion.drive, self.motion.slip_force)
-
     def step_length(self, s: State, steps: int) -> FloatArray:
         """Step (s): a share of the time scale, longer where a slip at even force takes long."""
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -113,19 +109,27 @@ class System:
     def _slipping(self, s: State, h: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """At constant force the mass slows evenly; the line relaxes towards the slip force.
 
-        The relaxation x' = (F_s − f(x)) / c is linearised over the step and solved exactly, so
-        that a weak damper (fast relaxation) costs no small steps.
+        Relaxation: x' = (F_s − f(x)) / c, see `_relaxed`; one step and two half steps are
+        extrapolated to third order (Richardson 1911).
         """
         slip_force = np.where(s.stage == SLIP, self.motion.slip_force, 0.0)
         slow = (self.motion.drive - slip_force) / self.motion.mass
-        lack = slip_force - self.line.force(s.extension)
-        k = np.clip(self.line.stiffness(s.extension), 1e-12 * self.force_scale, 1e300)
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            rate = k / self.viscosity
-            relaxed = np.where(self.viscosity > 0, -np.expm1(-rate * h), 1.0)
-        moved = lack / k * relaxed
+        whole = self._relaxed(s.extension, slip_force, h)
+        halves = self._relaxed(self._relaxed(s.extension, slip_force, h / 2), slip_force, h / 2)
+        x = (4 * halves - whole) / 3
         travel = s.speed * h + slow * h**2 / 2
-        return s.extension + moved, s.speed + slow * h, travel - moved
+        return x, s.speed + slow * h, travel - (x - s.extension)
+
+    def _relaxed(self, x: FloatArray, slip_force: FloatArray, h: FloatArray) -> FloatArray:
+        """Extension after relaxing for ``h`` towards the slip force.
+
+        Linearised over the step and solved exactly, so that a weak damper (fast relaxation)
+        costs no small steps.
+        """
+        k = np.clip(self.line.stiffness(x), 1e-12 * self.force_scale, 1e300)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            part = np.where(self.viscosity > 0, -np.expm1(-k / self.viscosity * h), 1.0)
+        return x + (slip_force - self.line.force(x)) / k * part
 
     def growth(self, s: State) -> FloatArray:
         """Dimensionless rate of the force in a stretching stage, cut off at ± 1000."""

@@ -26,6 +26,7 @@ class Row:
     step: FloatArray
     first_force: FloatArray
     last_force: FloatArray
+    end_extension: FloatArray
 
 
 @dataclass(frozen=True)
@@ -75,6 +76,7 @@ def follow(system: System, steps: int) -> Track:
         zero.copy(),
         np.full(n, STRETCH, dtype=np.int64),
     )
+    now = _change(system, now, system.margin(now) < 0)  # a damper may reach the slip force at once
     best, force = now.take(np.arange(n)), system.force(now)
     rows: list[Row] = []
     since, endless = zero.copy(), np.zeros(n, dtype=bool)
@@ -82,14 +84,13 @@ def follow(system: System, steps: int) -> Track:
     hopeless = (brake <= 0) & np.isinf(system.motion.run_out)
     while (active := np.flatnonzero(now.stage != DONE)).size:
         part, state = system.take(active), now.take(active)
-        state = _change(part, state, part.margin(state) < 0)
-        step = np.where(state.stage == DONE, 0.0, part.step_length(state, steps))
+        step = part.step_length(state, steps)
         end = part.advance(state, step)
         crossing = np.flatnonzero((part.margin(end) < 0) & (step > 0))
         if crossing.size:
             step[crossing] = _shorten(part, state, step, crossing)
             end.put(crossing, part.take(crossing).advance(state.take(crossing), step[crossing]))
-        row = Row(active, state, step, part.force(state), part.force(end))
+        row = Row(active, state, step, part.force(state), part.force(end), end.extension)
         rows.append(row)
         _note_largest(part, row, end, (best, force))
         ends = np.zeros(active.size, dtype=bool)
@@ -100,10 +101,6 @@ def follow(system: System, steps: int) -> Track:
         lost = late & ((moved.stage != SLIP) | hopeless[active])
         if lost.any():
             endless[active] |= lost & (moved.stage == SLIP)
-            # Strong damping lets the force climb towards the load that keeps acting, never past.
-            force[active] = np.where(
-                lost, np.maximum(force[active], part.rest_force()), force[active]
-            )
             moved = replace(moved, stage=np.where(lost, DONE, moved.stage))
         now.put(active, moved)
     return Track(tuple(rows), best, force, now.run, endless)

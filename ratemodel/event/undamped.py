@@ -49,9 +49,9 @@ def solve(line: Arrangement, motion: Motion, half_of: Callable[[FloatArray], Flo
         Extension at which the watched line carries half of what it carries at an extension.
     """
     top = elastic_peak(line, motion)
-    slips = line.force(top) > motion.slip_force
-    with np.errstate(invalid="ignore"):
-        slip_at = np.where(slips, line.extension(np.minimum(motion.slip_force, 1e300)), top)
+    force = line.force(top)
+    slips = force > motion.slip_force
+    slip_at = np.where(slips, line.extension(np.minimum(motion.slip_force, force)), top)
     slip_at = np.maximum(slip_at, motion.start)
     kinetic = 0.5 * motion.mass * motion.speed**2
     work = motion.drive * (slip_at - motion.start)

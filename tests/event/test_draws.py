@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ratemodel.errors import InputError
-from ratemodel.event import event_draws, fall
+from ratemodel.event import Recorded, event_draws, fall, median_course
 from ratemodel.records.tables import Distribution, Use
 
 
@@ -80,3 +80,54 @@ def test_distribution_that_reaches_below_zero_is_refused() -> None:
 def test_no_draws_is_refused() -> None:
     with pytest.raises(InputError, match="at least 1 draw"):
         event_draws(Use("u", "a", "rate", fixed(strain_rate=1.0)), 0, rng())
+
+
+def test_extra_quantities_reach_the_general_model() -> None:
+    q = fixed(mass=80.0, fall=1.5, line_length=8.0, stiffness=60e3)
+    plain = event_draws(Use("u", "a", "fall", q), 2, rng())
+    capped = event_draws(Use("u", "a", "fall", q | fixed(slip_force=3e3)), 2, rng())
+    np.testing.assert_allclose(capped.peak_force_N, 3e3)
+    sling = fixed(sling_length=1.0, sling_stiffness=10e3)
+    softer = event_draws(Use("u", "a", "fall", q | sling), 2, rng())
+    one = fall(80.0, 1.5, 1.0, 1 / (8.0 / 60e3 + 1.0 / 10e3))
+    np.testing.assert_allclose(softer.peak_force_N, one.peak_force_N[0], rtol=1e-12)
+    curved = event_draws(Use("u", "a", "fall", q | fixed(stiffness_exponent=1.0)), 2, rng())
+    for name in ("peak_force_N", "time_to_peak_s", "strain_rate_per_s", "mean_strain_rate_per_s"):
+        np.testing.assert_allclose(getattr(curved, name), getattr(plain, name), rtol=1e-6)
+
+
+def test_preload_of_a_horizontal_snatch_keeps_acting() -> None:
+    q = fixed(mass=50.0, closing_speed=2.0, line_length=5.0, stiffness=40e3, preload=700.0)
+    event = event_draws(Use("s", "a", "snatch", q), 2, rng())
+    # About the preloaded state the snatch is the one without preload: P + v sqrt(m k).
+    np.testing.assert_allclose(event.peak_force_N, 700.0 + 2.0 * np.sqrt(50.0 * 40e3 / 5.0))
+
+
+def test_recorded_curve_replaces_the_stiffness() -> None:
+    straight = Recorded(np.array([0.1, 0.5]), np.array([6e3, 30e3]))
+    q = fixed(mass=80.0, fall=1.5, line_length=8.0)
+    event = event_draws(Use("u", "a", "fall", q), 2, rng(), curve=straight)
+    np.testing.assert_allclose(event.peak_force_N, fall(80.0, 1.5, 8.0, 60e3).peak_force_N[0])
+
+
+@pytest.mark.parametrize("extra", [{}, {"damping_ratio": 0.1}, {"slip_force": 4e3, "run_out": 0.1}])
+def test_course_passes_through_the_peak_of_the_event(extra: dict[str, float]) -> None:
+    q = fixed(mass=80.0, fall=1.5, line_length=8.0, stiffness=60e3, **extra)
+    use = Use("gust", "a", "fall", q)
+    event, path = event_draws(use, 1, rng()), median_course(use)
+    top = int(path.force_N.argmax())
+    assert path.force_N[top] == pytest.approx(event.peak_force_N[0], rel=1e-4)
+    assert path.time_s[top] == pytest.approx(event.time_to_peak_s[0], rel=0.02)
+    assert path.strain[top] == pytest.approx(event.peak_strain[0], rel=0.02)
+    assert path.name == "gust"
+
+
+def test_course_needs_a_shock() -> None:
+    with pytest.raises(InputError, match="a fall or a snatch"):
+        median_course(Use("r", "a", "rate", fixed(strain_rate=1.0)))
+
+
+def test_run_out_without_slip_force_is_named() -> None:
+    q = fixed(mass=80.0, fall=1.5, line_length=8.0, stiffness=60e3, run_out=1.0)
+    with pytest.raises(InputError, match="lacks slip_force"):
+        event_draws(Use("u", "a", "fall", q), 4, rng())
