@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ratemodel.arrays import BoolArray, FloatArray, IntArray
-from ratemodel.records.tables import Series
+from ratemodel.records.tables import Series, Specimens
 
 
 @dataclass(frozen=True)
@@ -24,8 +24,11 @@ class RateData:
         False: held at least this much (right-censored).
     batch, machine : ndarray of int, shape (n,)
         Index into the name tuples; 0 throughout where there is one or none.
+    covariates : ndarray, shape (n, k)
+        ``cycled`` (1 for a specimen cycled before the pull, where the series has both kinds) and
+        ``temperature`` (kelvin above the reference, where temperatures differ by over 5 K).
     group : ndarray of int, shape (n,)
-        Cell of equal (u, batch, machine), for pure error.
+        Cell of equal rate, spool, machine and covariates, for pure error.
     """
 
     u: FloatArray
@@ -36,6 +39,9 @@ class RateData:
     group: IntArray
     batches: tuple[str, ...]
     machines: tuple[str, ...]
+    covariates: FloatArray
+    covariate_names: tuple[str, ...] = ()
+    temperature_K: float = float("nan")
 
     def __len__(self) -> int:
         return int(self.y.size)
@@ -78,12 +84,33 @@ def rate_data(series: Series) -> RateData:
     u = np.log10(s.strain_rate_per_s[order])
     batches, batch = _codes([s.batch[i] for i in order])
     machines, machine = _codes([s.machine[i] for i in order])
+    names, covariates, reference = _covariates(s, order)
     # Rates from position / length differ in the last digits between rows; cells use 4 decimals.
-    cells = np.column_stack([np.round(u, 4), batch, machine])
+    cells = np.column_stack([np.round(u, 4), batch, machine, np.round(covariates, 2)])
     group = np.unique(cells, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
     return RateData(
-        u, np.log(s.strength[order]), s.broke[order], batch, machine, group, batches, machines
-    )
+        u, np.log(s.strength[order]), s.broke[order], batch, machine, group, batches, machines,
+        covariates, names, reference,
+    )  # fmt: skip
+
+
+def _covariates(s: Specimens, order: list[int]) -> tuple[tuple[str, ...], FloatArray, float]:
+    """Columns for preload cycling and temperature where they differ within the series."""
+    names: list[str] = []
+    columns: list[FloatArray] = []
+    cycles = np.nan_to_num(s.preload_cycles[order], nan=0.0)
+    cycled = (cycles > 0).astype(float)
+    if 0 < cycled.sum() < cycled.size:
+        names.append("cycled")
+        columns.append(cycled)
+    temperature = s.temperature_K[order]
+    known = np.isfinite(temperature)
+    reference = float(np.median(temperature[known])) if known.any() else float("nan")
+    if known.any() and float(np.ptp(temperature[known])) > 5.0:
+        names.append("temperature")
+        columns.append(np.where(known, temperature - reference, 0.0))
+    table = np.column_stack(columns) if columns else np.zeros((len(order), 0))
+    return tuple(names), table, reference
 
 
 def subset(data: RateData, keep: BoolArray) -> RateData:
@@ -97,6 +124,9 @@ def subset(data: RateData, keep: BoolArray) -> RateData:
         np.unique(data.group[keep], return_inverse=True)[1].reshape(-1).astype(np.int64),
         data.batches,
         data.machines,
+        data.covariates[keep],
+        data.covariate_names,
+        data.temperature_K,
     )
 
 

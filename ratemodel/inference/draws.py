@@ -30,6 +30,8 @@ class ModelDraws:
         Standard deviation of ln S from spool to spool.
     batch, machine : ndarray, shape (draws, number of spools / machines)
         Effects, zero columns where the model has none.
+    covariates : ndarray, shape (draws, number of covariates)
+        Their coefficients on ln S.
     """
 
     model: RateModel
@@ -40,6 +42,7 @@ class ModelDraws:
     batch_sd: FloatArray
     batch: FloatArray
     machine: FloatArray
+    covariates: FloatArray
 
     def __len__(self) -> int:
         return int(self.sigma.size)
@@ -58,6 +61,7 @@ class ModelDraws:
         return ModelDraws(
             self.model, self.linear[rows], self.shape[rows], self.sigma[rows], self.growth[rows],
             self.batch_sd[rows], self.batch[rows], self.machine[rows],
+            self.covariates[rows],
         )  # fmt: skip
 
 
@@ -104,10 +108,12 @@ def assemble(setup: Problemset, points: HyperPoints, conditional: Conditional,
     """Draws from hyper-point indices and the linear unknowns drawn at them."""
     index, theta = rows
     p = len(setup.model.linear)
-    q = len(setup.data.batches) if setup.spools else 0
+    q = p + (len(setup.data.batches) if setup.spools else 0)
+    m = q + (len(setup.data.machines) if setup.machines else 0)
     return ModelDraws(
         setup.model, theta[:, :p], points.shape[index], conditional.sigma[index],
-        points.growth[index], points.batch_sd[index], theta[:, p : p + q], theta[:, p + q :],
+        points.growth[index], points.batch_sd[index], theta[:, p:q], theta[:, q:m],
+        theta[:, m:],
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ratemodel.arrays import FloatArray
+from ratemodel.arrays import FloatArray, IntArray
 from ratemodel.inference.data import RateData
 from ratemodel.inference.hyper import (
     HyperPoints,
@@ -47,11 +47,10 @@ class Conditional:
 
 @dataclass(frozen=True)
 class Cells:
-    """Sufficient statistics of cells of equal rate, spool and machine."""
+    """Sufficient statistics of cells of equal rate, spool, machine and covariates."""
 
     u: FloatArray
-    batch: FloatArray
-    machine: FloatArray
+    first: IntArray
     count: FloatArray
     mean: FloatArray
     within: FloatArray
@@ -64,14 +63,7 @@ def cells_of(data: RateData) -> Cells:
     mean = np.bincount(data.group, weights=data.y, minlength=groups.size) / count
     squares = (data.y - mean[data.group]) ** 2
     within = np.bincount(data.group, weights=squares, minlength=groups.size).astype(np.float64)
-    return Cells(
-        data.u[first],
-        data.batch[first].astype(float),
-        data.machine[first].astype(float),
-        count,
-        mean,
-        within,
-    )
+    return Cells(data.u[first], first.astype(np.int64), count, mean, within)
 
 
 def gaussian_conditional(setup: Problemset, points: HyperPoints) -> Conditional:
@@ -80,7 +72,7 @@ def gaussian_conditional(setup: Problemset, points: HyperPoints) -> Conditional:
     spread = np.exp(points.growth[:, None] * (cells.u - setup.data.centre))
     weight = cells.count / spread**2
     within = (cells.within / spread**2).sum(axis=1)
-    design = full_design(setup, cells.u, (cells.batch, cells.machine), points.shape)
+    design = full_design(setup, cells.u, setup.effects[cells.first], points.shape)
     target = cells.mean - setup.model.offset(cells.u, points.shape)
     prior_mean, precision = linear_prior(setup, points.batch_sd)
     weighted = design * weight[:, :, None]

@@ -50,7 +50,19 @@ class Problemset:
         """Number of linear unknowns: model terms, spools, machines."""
         n = len(self.model.linear)
         n += len(self.data.batches) if self.spools else 0
-        return n + (len(self.data.machines) if self.machines else 0)
+        n += len(self.data.machines) if self.machines else 0
+        return n + len(self.data.covariate_names)
+
+    @property
+    def effects(self) -> FloatArray:
+        """Columns of spools, machines and covariates, shape (specimens, q)."""
+        data = self.data
+        blocks = [np.zeros((len(data), 0))]
+        if self.spools:
+            blocks.append((data.batch[:, None] == np.arange(len(data.batches))).astype(float))
+        if self.machines:
+            blocks.append((data.machine[:, None] == np.arange(len(data.machines))).astype(float))
+        return np.concatenate([*blocks, data.covariates], axis=1)
 
 
 @dataclass(frozen=True)
@@ -128,30 +140,25 @@ def warp_to(points: HyperPoints, log_weight: FloatArray, cells: int = 32) -> lis
     return warp
 
 
-def full_design(setup: Problemset, u: FloatArray, rows: tuple[FloatArray, FloatArray],
-                shape: FloatArray) -> FloatArray:  # fmt: skip
-    """Design (H, n, P) with indicator columns for spools and machines after the model's."""
+def full_design(setup: Problemset, u: FloatArray, effects: FloatArray, shape: FloatArray
+                ) -> FloatArray:  # fmt: skip
+    """Design (H, n, P): the model's columns, then those of `Problemset.effects`."""
     base = setup.model.design(u, shape)
-    blocks = [base]
-    batch, machine = rows
-    if setup.spools:
-        eye = (batch[:, None] == np.arange(len(setup.data.batches))).astype(float)
-        blocks.append(np.broadcast_to(eye, (*base.shape[:2], eye.shape[1])))
-    if setup.machines:
-        eye = (machine[:, None] == np.arange(len(setup.data.machines))).astype(float)
-        blocks.append(np.broadcast_to(eye, (*base.shape[:2], eye.shape[1])))
-    return base if len(blocks) == 1 else np.concatenate(blocks, axis=2)
+    if effects.shape[1] == 0:
+        return base
+    rest = np.broadcast_to(effects, (*base.shape[:2], effects.shape[1]))
+    return np.concatenate([base, rest], axis=2)
 
 
 def linear_prior(setup: Problemset, batch_sd: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Prior mean (P,) and precision (H, P) of the linear unknowns; 0 precision is flat."""
     mean = [0.0]
     precision = [np.zeros(batch_sd.size)]
+    table = setup.priors.parameters
     for parameter in setup.model.linear[1:]:
-        d = setup.priors.parameters[parameter.name].distribution
-        sd = d.b if d.kind == "normal" else (d.b - d.a) / np.sqrt(12.0)
-        mean.append(d.median)
-        precision.append(np.full(batch_sd.size, 1.0 / max(sd, 1e-9) ** 2))
+        centre, sd = table[parameter.name].moments()
+        mean.append(centre)
+        precision.append(np.full(batch_sd.size, 1.0 / sd**2))
     if setup.spools:
         mean += [0.0] * len(setup.data.batches)
         precision += [1.0 / batch_sd**2] * len(setup.data.batches)
@@ -160,6 +167,10 @@ def linear_prior(setup: Problemset, batch_sd: FloatArray) -> tuple[FloatArray, F
             mean.append(0.0)
             sd = max(setup.priors.machine(name), 1e-6)
             precision.append(np.full(batch_sd.size, 1.0 / sd**2))
+    for name in setup.data.covariate_names:
+        centre, sd = table[name].moments()
+        mean.append(centre)
+        precision.append(np.full(batch_sd.size, 1.0 / sd**2))
     return np.array(mean), np.stack(precision, axis=1)
 
 

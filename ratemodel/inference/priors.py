@@ -50,6 +50,17 @@ class Prior:
             v < w, self.broad.from_uniform(outer), self.distribution.from_uniform(inner)
         )
 
+    def moments(self) -> tuple[float, float]:
+        """Mean and standard deviation, for a parameter that enters linearly."""
+        d = self.distribution
+        if d.kind == "normal":
+            return d.a, max(d.b, 1e-9)
+        if d.kind == "uniform":
+            return (d.a + d.b) / 2, max((d.b - d.a) / np.sqrt(12.0), 1e-9)
+        spread = np.log(d.b) ** 2 if d.kind == "lognormal" else 0.0
+        mean = d.a * np.exp(spread / 2)
+        return float(mean), max(float(abs(mean) * np.sqrt(np.expm1(spread))), 1e-9)
+
     def widened(self, factor: float) -> Prior:
         """The same prior with its spread multiplied by ``factor``."""
         return replace(self, distribution=_widen(self.distribution, factor))
@@ -138,6 +149,10 @@ def default_priors(series: Series, options: Mapping[str, object] | None = None) 
         Prior("growth", Distribution("normal", 0.0, 0.25), "per decade",
               "ln of the scatter per decade; carbon bundles +0.12 (Naito 2014); no change has odds 1:2"),
         _batch_prior(series),
+        Prior("cycled", Distribution("normal", 0.0, 0.05), "",
+              "effect of preload cycling on ln S; no published gain found (see the evidence)"),
+        Prior("temperature", Distribution("normal", -0.004, 0.004), "per K",
+              "HMPE laminate -0.7 % per K over -10 to 70 C (abstract, 2025); others less"),
         Prior("discrepancy", Distribution("fixed", 0.012), "per sqrt(decade)",
               "departure of real cord from every law here, growing beyond the tested rates"),
     ]  # fmt: skip
