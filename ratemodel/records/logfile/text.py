@@ -130,18 +130,18 @@ class TextSource:
 
         layout = self.layout
         data = str(self.path) if self._buffer is None else io.BytesIO(self._buffer)
-        options: dict[str, Any] = dict(
-            header=None,
-            names=list(range(layout.fields)),
-            skiprows=layout.first_row,
-            sep=r"\s+" if layout.delimiter == WHITESPACE else layout.delimiter,
-            decimal=layout.decimal,
-            quoting=csv.QUOTE_NONE,
-            na_values=list(MISSING),
-            keep_default_na=False,
-            encoding="utf-8",
-            encoding_errors="replace",
-        )
+        options: dict[str, Any] = {
+            "header": None,
+            "names": list(range(layout.fields)),
+            "skiprows": layout.first_row,
+            "sep": r"\s+" if layout.delimiter == WHITESPACE else layout.delimiter,
+            "decimal": layout.decimal,
+            "quoting": csv.QUOTE_NONE,
+            "na_values": list(MISSING),
+            "keep_default_na": False,
+            "encoding": "utf-8",
+            "encoding_errors": "replace",
+        }
         # both options cost a third of the time, so only where they are needed
         if len(set(indices)) < layout.fields:
             options["usecols"] = sorted(set(indices))

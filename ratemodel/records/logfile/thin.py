@@ -8,10 +8,10 @@ from ratemodel.arrays import FloatArray, IntArray
 
 
 def extremes(values: FloatArray, blocks: int) -> IntArray:
-    """Return where the lowest and highest sample of each of some `blocks` equal blocks lie.
+    """Return where the lowest and highest sample of each of some equal blocks lie.
 
-    Sorted; first and last sample are always among them. Everything comes back where there are no more
-    than four samples to a block.
+    Sorted; first and last sample are always among them. Everything comes back where there are
+    fewer than four samples to a block.
 
     Examples
     --------
