@@ -163,7 +163,7 @@ def _first_loading(signal: Signal, top: int) -> tuple[FloatArray, FloatArray] | 
 
 
 def _averaged(values: FloatArray, width: int) -> FloatArray:
-    """Moving average over `width` samples."""
+    """Take the moving average over `width` samples."""
     if width <= 1:
         return values
     total = np.concatenate([[0.0], np.cumsum(values)])

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ratemodel.errors import InputError
-from ratemodel.records.logfile.columns import is_unit_cell
+from ratemodel.records.logfile.headings import is_unit_cell
 from ratemodel.records.logfile.log import LogMapping
 
 MISSING = ("", "NaN", "nan", "NAN", "NA", "N/A", "n/a", "#N/A", "-", "--", "---")

@@ -11,7 +11,7 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError
-from ratemodel.records.logfile.columns import is_unit_cell
+from ratemodel.records.logfile.headings import is_unit_cell
 from ratemodel.records.logfile.log import LogMapping
 from ratemodel.records.logfile.sniff import MISSING
 from ratemodel.records.logfile.source import Loaded, missing_extra
