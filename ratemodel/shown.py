@@ -13,7 +13,7 @@ from ratemodel.words import number_text, quantity_text
 
 #: Odds smaller than this rest on the far tail of an assumed scatter and are shown as "less than".
 SMALLEST_SHOWN = 1e-6
-_TIMES = ((1.0, 1e-3, "ms"), (120.0, 1.0, "s"), (7200.0, 60.0, "min"), (172800.0, 3600.0, "h"),
+_TIMES = ((1.0, 1e-3, "ms"), (60.0, 1.0, "s"), (7200.0, 60.0, "min"), (172800.0, 3600.0, "h"),
           (2 * 31557600.0, 86400.0, "days"), (np.inf, 31557600.0, "years"))  # fmt: skip
 
 

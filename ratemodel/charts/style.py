@@ -6,14 +6,15 @@ Nothing global is touched: `style` is a context manager, and figures are made wi
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from typing import Any, Literal, TypeAlias
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
-from matplotlib.colors import to_hex, to_rgb
+from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+
+from ratemodel.charts.palette import DARK, LIGHT, Palette
 
 Theme: TypeAlias = Literal["light", "dark"]
 Size: TypeAlias = Literal["post", "square", "column"]
@@ -22,36 +23,10 @@ Size: TypeAlias = Literal["post", "square", "column"]
 SIZES: dict[Size, tuple[float, float, int]] = {
     "post": (8.0, 4.5, 150),
     "square": (7.2, 7.2, 150),
-    "column": (85 / 25.4, 85 / 25.4 * 0.8, 300),
+    "column": (85 / 25.4, 85 / 25.4, 300),
 }
 
 
-@dataclass(frozen=True)
-class Palette:
-    """Colours by role; ``marks`` after Okabe and Ito (2008), darkened where text has them."""
-
-    ink: str
-    soft: str
-    paper: str
-    line: str
-    wash: str
-    mean: str
-    one: str
-    bound: str
-    use: str
-    machines: tuple[str, ...]
-
-
-LIGHT = Palette(
-    ink="#1b1b1c", soft="#50565d", paper="#fefefe", line="#c4c9cf", wash="#ebedf0",
-    mean="#005a94", one="#7fb2d6", bound="#a83f00", use="#7a3f6e",
-    machines=("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6d00", "#35838d"),
-)  # fmt: skip
-DARK = Palette(
-    ink="#e9eaec", soft="#b5bbc2", paper="#16181b", line="#4a5057", wash="#2a2f35",
-    mean="#7cc4f5", one="#33627f", bound="#ffa366", use="#e5a9d3",
-    machines=("#4db2f0", "#ff8f45", "#2fcf9f", "#e9a3c6", "#d9b93f", "#6cc5d0"),
-)  # fmt: skip
 #: Shapes go with the colours of the machines, so that neither is needed alone.
 MARKERS = ("o", "^", "s", "D", "v", "P")
 _FONT = {"post": 9.5, "square": 10.5, "column": 6.5}
@@ -70,7 +45,7 @@ def style(theme: Theme = "light", size: Size = "post") -> Iterator[Palette]:
     palette = LIGHT if theme == "light" else DARK
     width, height, dpi = SIZES[size]
     font = _FONT[size]
-    settings = {
+    settings: dict[Any, Any] = {
         "figure.figsize": (width, height), "figure.dpi": dpi, "savefig.dpi": dpi,
         "figure.facecolor": palette.paper, "savefig.facecolor": palette.paper,
         "axes.facecolor": palette.paper, "axes.edgecolor": palette.soft,
@@ -96,15 +71,30 @@ def palette_now() -> Palette:
     return LIGHT if 0.299 * red + 0.587 * green + 0.114 * blue > 0.5 else DARK
 
 
+def house_style(ax: Axes | None) -> AbstractContextManager[object]:
+    """House style, unless the caller brought axes or is inside `style` already."""
+    if ax is not None or mpl.rcParams["svg.hashsalt"] == "ratemodel":
+        return nullcontext()
+    return style()
+
+
 def new_axes(ax: Axes | None) -> Axes:
-    """``ax``, or axes of a new figure in the style in force (house style where none is)."""
+    """``ax``, or the axes of a new figure in the style in force."""
     if ax is not None:
         return ax
-    return Figure(layout="constrained").add_subplot()
+    return Figure().add_subplot()
 
 
-def colours(palette: Palette) -> tuple[str, ...]:
-    """All colours of a palette in one fixed order."""
-    roles = (palette.ink, palette.soft, palette.paper, palette.line, palette.wash, palette.mean,
-             palette.one, palette.bound, palette.use, *palette.machines)  # fmt: skip
-    return tuple(to_hex(c) for c in roles)
+def frame(axes: Axes, *, left: float, right: float, top: float, bottom: float) -> None:
+    """Give the axes of an own figure their place; margins in multiples of the type size.
+
+    Set by hand since an automatic layout measures every text four times over, which costs more
+    than the drawing.
+    """
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    em = float(mpl.rcParams["font.size"]) / 72
+    wide, high = figure.get_size_inches()
+    x, y = left * em / wide, bottom * em / high
+    width, height = 1 - x - right * em / wide, 1 - y - top * em / high
+    axes.set_position((x, y, max(width, 0.2), max(height, 0.2)))

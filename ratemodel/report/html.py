@@ -8,7 +8,7 @@ from __future__ import annotations
 import base64
 from collections.abc import Sequence
 
-from ratemodel.charts.dark import darken
+from ratemodel.charts.palette import darken
 from ratemodel.report.blocks import Block, Bullets, Fold, Heading, Picture, Table, Text
 from ratemodel.report.page_style import CSS, FRAGMENT_CSS
 from ratemodel.words import html_escape
