@@ -18,11 +18,13 @@ from ratemodel.words import mathtext_escape
 
 def text_width(text: str, size: float) -> float:
     """Width of one line of text in points."""
+    if not text.strip():
+        return 0.0  # the library can not measure an empty text
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a glyph the font lacks has a width all the same
         path = TextPath((0, 0), mathtext_escape(text), size=size,
                         prop=FontProperties(family=mpl.rcParams["font.family"]))  # fmt: skip
-        return float(path.get_extents().width) if text.strip() else 0.0
+        return float(path.get_extents().width)
 
 
 def axes_points(axes: Axes) -> tuple[float, float]:
@@ -89,6 +91,24 @@ def rows(centres: Sequence[float], widths: Sequence[float]) -> list[int]:
         taken[row].append((start, end))
         out[i] = row
     return out
+
+
+def room_for(axes: Axes, low: float, notes: Sequence[tuple[float, str]]) -> float:
+    """Right end of a linear axis from ``low`` that leaves room for texts to the right of points.
+
+    Parameters
+    ----------
+    notes : sequence of (float, str)
+        Where each text starts, and the text; the widest of its lines counts.
+    """
+    em = float(mpl.rcParams["font.size"])
+    wide = axes_points(axes)[0]
+    ends = [low]
+    for x, text in notes:
+        # bold type is a tenth wider
+        need = 1.12 * max(text_width(line, em) for line in text.split("\n")) + 1.2 * em
+        ends.append(low + (x - low) * wide / max(wide - need, 0.15 * wide))
+    return max(ends)
 
 
 def short(text: str, most: int = 26) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
-from ratemodel.charts.labels import short
+from ratemodel.charts.labels import room_for, short
 from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.steps_chart import rests_on
@@ -43,7 +43,7 @@ def limits_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
         )
         title = f"Limits by policy: use {short(strength.use.name)}"
         lay_rows(axes, [r[0] for r in rows], own=ax is None, title=title, states=states)
-        axes.set_xlim(0, 1.42 * max(r[1].high for r in rows))
+        axes.set_xlim(0, room_for(axes, 0.0, [(r[1].high, r[2]) for r in rows]))
         for row, (_, value, note, kind) in enumerate(rows):
             _draw(axes, row, value, note, (kind, palette))
         axes.set_xlabel(f"load or strength ({unit_text(unit)})", loc="left")
@@ -63,7 +63,7 @@ def _rows(result: UseResult, unit: Unit) -> list[tuple[str, Quantity, str, str]]
     for limit in result.limits:
         value = limit.value / unit.factor
         odds = probability_text(limit.implied_failure_probability)
-        note = f"{limit_text(value, symbol)}; weaker: {odds}"
+        note = f"{limit_text(value, symbol)}\na line is weaker: {odds}"
         rows.append((_policy(limit.policy), Quantity(value, value, value), note, "limit"))
     bound = strength.lower_bound / unit.factor
     label = strength.fit.bound.label

@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
 from ratemodel.answers import model_answers
-from ratemodel.charts.labels import short
+from ratemodel.charts.labels import room_for, short
 from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.steps_chart import rests_on
 from ratemodel.charts.style import house_style, new_axes, palette_now
@@ -57,9 +57,11 @@ def models_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
                   solid_capstyle="butt", zorder=2, label="_average")  # fmt: skip
         axes.plot(total.median, last, "D", color=palette.bound, zorder=3, label="_average")
         axes.axhline(last - 0.5, color=palette.line, lw=0.8, label="_rule")
-        span = max([*ends, total.high]) - min([*ends, total.low])
-        axes.set_xlim(min([*ends, total.low]) - 0.05 * span, max(ends) + 0.42 * span)
+        low = min([*ends, total.low])
+        low -= 0.05 * (max([*ends, total.high]) - low)
         text = quantity_text(total.median, total.low, total.high, unit_text(unit))
+        high = room_for(axes, low, [(total.high, text), (max(ends), "")])
+        axes.set_xlim(low, high)
         axes.annotate(text, (total.high, last), xytext=(0.6 * em, 0), textcoords="offset points",
                       va="center", color=palette.bound, weight="bold", gid="average")  # fmt: skip
         axes.set_xlabel(f"average breaking strength ({unit_text(unit)})", loc="left")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 
 import matplotlib as mpl
@@ -29,8 +30,10 @@ def lay_rows(axes: Axes, names: Sequence[str], *, own: bool, title: str, states:
     figure = axes.get_figure(root=True)
     assert figure is not None
     whole = float(figure.get_size_inches()[0]) * 72
-    left = max(text_width(line, em) for name in names for line in name.split("\n")) / em + 1.8
-    left = min(left, 0.45 * whole / em)
+    if own and _widest(names) > 0.40 * whole:
+        letters = int(0.40 * whole / (0.58 * em))
+        names = [textwrap.fill(" ".join(name.split()), letters) for name in names]
+    left = _widest(names) / em + 1.8
     text = wrapped(states, whole - 3 * em if own else axes_points(axes)[0], footer_size())
     if own:
         lines = text.count("\n") + 1
@@ -42,3 +45,9 @@ def lay_rows(axes: Axes, names: Sequence[str], *, own: bool, title: str, states:
     shift = (left - 1.2) * em if own else 0.0
     axes.set_title(mathtext_escape(title), x=-shift / axes_points(axes)[0])
     footer(axes, text, below=3.7 * em, left=shift)
+
+
+def _widest(names: Sequence[str]) -> float:
+    """Width of the longest line in points."""
+    size = float(mpl.rcParams["font.size"])
+    return max(text_width(line, size) for name in names for line in name.split("\n"))

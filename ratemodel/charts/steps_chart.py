@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
-from ratemodel.charts.labels import short
+from ratemodel.charts.labels import room_for, short
 from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.style import house_style, new_axes, palette_now
@@ -49,7 +49,8 @@ def steps_chart(result: UseResult, *, ax: Axes | None = None, units: str | None 
         names.append("one line in use")
         states = (
             f"Each bar is one step, in per cent of the strength before it, with its "
-            f"{100 * level:g} % interval in brackets; {rests_on(result)}. An estimate, not a "
+            f"{100 * level:g} % interval in brackets and as a thin line; grey: it may go either "
+            f"way. Rests on {rests_on(result)}. An estimate, not a "
             "working load."
         )
         title = f"From {explanation.start_name} to use {short(strength.use.name)}"
@@ -82,30 +83,41 @@ def _draw(axes: Axes, explanation: Explanation, steps: list[Step], unit: Unit,
         ends.append(quantity(_shown(running, unit), level))
     final = quantity(_shown(explanation.ln_end, unit), level)
     values = [e.median for e in ends]
-    low = min([*values, final.low])
-    high = max([*values, final.high, ends[0].high])
-    axes.set_xlim(low - 0.12 * (high - low), high + 0.48 * (high - low))
-    _end(axes, 0, ends[0], unit, palette)
+    notes = [_end(axes, 0, ends[0], unit, palette)]
     for row, step in enumerate(steps, start=1):
-        before, after = values[row - 1], values[row]
-        colour = palette.bound if after < before else palette.mean
-        axes.barh(row, after - before, left=before, height=0.56, color=colour, zorder=2,
-                  label=f"_{step.name}")  # fmt: skip
-        axes.plot([before, before], [row - 1, row + 0.28], color=palette.soft, lw=0.8, ls=":",
-                  zorder=1, label="_lead")  # fmt: skip
-        text = change_text(quantity(np.exp(step.ln_ratio), level))
-        _note(axes, max(before, after), row, text, colour)
+        ratio = quantity(np.exp(step.ln_ratio), level)
+        notes.append(_bar(axes, row, (values[row - 1], values[row]), ratio, palette))
     last = len(steps) + 1
     axes.plot([values[-1]] * 2, [last - 1, last], color=palette.soft, lw=0.8, ls=":", zorder=1,
               label="_lead")  # fmt: skip
-    _end(axes, last, final, unit, palette)
+    notes.append(_end(axes, last, final, unit, palette))
+    low, high = min([*values, final.low]), max(x for x, _ in notes)
+    low -= 0.12 * (high - low)
+    axes.set_xlim(low, room_for(axes, low, notes))
+
+
+def _bar(axes: Axes, row: int, ends: tuple[float, float], ratio: Quantity, palette: Palette
+         ) -> tuple[float, str]:  # fmt: skip
+    """One step: from the value before to the one after, with its interval as a thin line."""
+    before, after = ends
+    sure = ratio.low > 1 or ratio.high < 1
+    colour = palette.soft if not sure else palette.bound if after < before else palette.mean
+    axes.barh(row, after - before, left=before, height=0.56, color=colour, zorder=2,
+              label="_step")  # fmt: skip
+    whisker = [before * ratio.low, before * ratio.high]
+    axes.plot(whisker, [row, row], color=palette.ink, lw=0.9, zorder=3, label="_step_interval")
+    axes.plot([before, before], [row - 1, row + 0.28], color=palette.soft, lw=0.8, ls=":",
+              zorder=1, label="_lead")  # fmt: skip
+    text, at = change_text(ratio), max(before, after, whisker[1])
+    _note(axes, at, row, text, colour)
+    return at, text
 
 
 def _shown(ln_strength: np.ndarray, unit: Unit) -> np.ndarray:
     return np.asarray(np.exp(ln_strength) / unit.factor)
 
 
-def _end(axes: Axes, row: int, value: Quantity, unit: Unit, palette: Palette) -> None:
+def _end(axes: Axes, row: int, value: Quantity, unit: Unit, palette: Palette) -> tuple[float, str]:
     """Mark where the staircase starts or ends, with its interval."""
     axes.plot([value.low, value.high], [row, row], color=palette.ink, solid_capstyle="butt",
               lw=2.2, zorder=3, label="_interval")  # fmt: skip
@@ -113,6 +125,7 @@ def _end(axes: Axes, row: int, value: Quantity, unit: Unit, palette: Palette) ->
               label="_value")  # fmt: skip
     text = quantity_text(value.median, value.low, value.high, unit_text(unit))
     _note(axes, value.high, row, text, palette.ink, weight="bold")
+    return value.high, text
 
 
 def _note(axes: Axes, x: float, row: float, text: str, colour: str, weight: str = "normal"

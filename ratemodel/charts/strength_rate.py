@@ -9,6 +9,7 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from numpy.typing import ArrayLike
 
 from ratemodel.arrays import FloatArray
 from ratemodel.charts.labels import (
@@ -113,11 +114,11 @@ def _own_curve(fit: RateFit, uses: Sequence[UseStrength]) -> Curve:
 def _shown(fit: RateFit, curve: Curve, unit: Unit) -> _Shown:
     if curve.u.size < 2:
         curve = _own_curve(fit, ())
-    values = [
+    median, mean, one, bound = (
         np.exp(x) / unit.factor
         for x in (curve.median, curve.mean_interval, curve.specimen_interval, curve.lower_bound)
-    ]
-    return _Shown(10**curve.u, *values, fit.tested, unit)
+    )
+    return _Shown(10**curve.u, median, mean, one, bound, fit.tested, unit)
 
 
 def _bands(axes: Axes, s: _Shown, palette: Palette) -> None:
@@ -241,25 +242,24 @@ def _strain(fit: RateFit) -> tuple[float, bool]:
 
 def _rate_axes(axes: Axes, strain: float) -> None:
     """Strain rate below, time to break above."""
-    em = float(mpl.rcParams["font.size"])
     low, high = axes.get_xlim()
     inside = [t for t in _TIMES if low * 1.05 < strain / t < high / 1.05]
     step = _step(axes, len(inside), [time_text(t) for t in inside])
 
-    def turned(x: FloatArray) -> FloatArray:
-        return np.asarray(strain / np.maximum(x, 1e-300))
+    def turned(x: ArrayLike) -> FloatArray:
+        return np.asarray(strain / np.maximum(np.asarray(x, dtype=np.float64), 1e-300))
 
     top = axes.secondary_xaxis("top", functions=(turned, turned))
     top.xaxis.set_major_locator(FixedLocator(inside[::step]))
     top.xaxis.set_minor_locator(NullLocator())
     top.xaxis.set_major_formatter(FuncFormatter(lambda t, _: time_text(float(t))))
-    top.set_xlabel("time to break", loc="left", labelpad=0.25 * em)
+    top.set_xlabel("time to break", loc="left")
     powers = np.arange(np.ceil(np.log10(low)), np.floor(np.log10(high)) + 1)
     every = _step(axes, powers.size, ["10⁻¹⁰"])
     axes.xaxis.set_major_locator(FixedLocator((10.0 ** powers[::every]).tolist()))
     axes.xaxis.set_minor_locator(NullLocator())
     axes.xaxis.set_major_formatter(FuncFormatter(lambda r, _: decade_text(float(r))))
-    axes.set_xlabel("strain rate (1/s)", loc="left", labelpad=0.25 * em)
+    axes.set_xlabel("strain rate (1/s)", loc="left")
 
 
 def _step(axes: Axes, count: int, texts: Sequence[str]) -> int:

@@ -5,6 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from ratemodel.analysis import Analysis
+from ratemodel.report.document import document
+from ratemodel.report.html import to_page
+from ratemodel.report.markdown import to_markdown
+from ratemodel.report.pictures import draw_pictures
 from ratemodel.report.results_json import results_bytes
 from ratemodel.writing import write_folder
 
@@ -25,4 +29,11 @@ def write_report(analysis: Analysis, out: str | Path) -> tuple[Path, ...]:
 
 def render(analysis: Analysis) -> dict[str, bytes]:
     """Content of every file, by name."""
-    return {"results.json": results_bytes(analysis)}
+    pictures, files = draw_pictures(analysis)
+    blocks = document(analysis, pictures)
+    return {
+        **files,
+        "report.md": to_markdown(blocks),
+        "report.html": to_page(blocks, title=analysis.campaign.name),
+        "results.json": results_bytes(analysis),
+    }
