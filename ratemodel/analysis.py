@@ -16,6 +16,7 @@ from ratemodel.limits import FailureProbability, Limit, failure_probability, wor
 from ratemodel.planning import NextTest, next_test
 from ratemodel.records.tables import Campaign
 from ratemodel.screening import ScreeningFinding, screen
+from ratemodel.showing import Shown
 from ratemodel.steps import Explanation, explain, shares
 from ratemodel.translation import UseStrength, translate
 from ratemodel.words import cautions
@@ -32,8 +33,8 @@ class SeriesResult:
     screening: tuple[ScreeningFinding, ...]
 
 
-@dataclass(frozen=True)
-class UseResult:
+@dataclass(frozen=True, repr=False)
+class UseResult(Shown):
     """One use case carried through to its limits."""
 
     strength: UseStrength
@@ -43,8 +44,8 @@ class UseResult:
     shares: tuple[tuple[str, float], ...]
 
 
-@dataclass(frozen=True)
-class Analysis:
+@dataclass(frozen=True, repr=False)
+class Analysis(Shown):
     """Everything `analyse` found, in the order of the campaign.
 
     ``cautions`` stand wherever a strength or a limit of this analysis is shown.

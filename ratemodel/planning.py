@@ -9,14 +9,15 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.inference.ratefit import RateFit
+from ratemodel.showing import Shown
 from ratemodel.translation import ASSUMED_STRAIN, UseStrength
 
 SET_UP_H = 0.25
 SPECIMENS = 3
 
 
-@dataclass(frozen=True)
-class NextTest:
+@dataclass(frozen=True, repr=False)
+class NextTest(Shown):
     """A suggested further test.
 
     Attributes

@@ -22,7 +22,7 @@ def text_width(text: str, size: float) -> float:
         return 0.0  # the library can not measure an empty text
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a glyph the font lacks has a width all the same
-        path = TextPath((0, 0), mathtext_escape(text), size=size,
+        path = TextPath((0, 0), mathtext_escape(text.replace("\u00a0", " ")), size=size,
                         prop=FontProperties(family=mpl.rcParams["font.family"]))  # fmt: skip
         return float(path.get_extents().width)
 

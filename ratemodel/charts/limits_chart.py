@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
-from ratemodel.charts.labels import room_for, short
+from ratemodel.charts.labels import axes_points, room_for, short, text_width
 from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.steps_chart import rests_on
@@ -43,6 +43,8 @@ def limits_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
         )
         title = f"Limits by policy: use {short(strength.use.name)}"
         lay_rows(axes, [r[0] for r in rows], own=ax is None, title=title, states=states)
+        if max(_width(r[2]) for r in rows) > 0.5 * axes_points(axes)[0]:
+            rows = [(a, b, c.replace(": ", ":\n"), d) for a, b, c, d in rows]
         axes.set_xlim(0, room_for(axes, 0.0, [(r[1].high, r[2]) for r in rows]))
         for row, (_, value, note, kind) in enumerate(rows):
             _draw(axes, row, value, note, (kind, palette))
@@ -72,6 +74,11 @@ def _rows(result: UseResult, unit: Unit) -> list[tuple[str, Quantity, str, str]]
     one = quantity(np.exp(result.explanation.ln_end) / unit.factor, level)
     rows.append(("one line in use", one, one.text(symbol), "strength"))
     return rows
+
+
+def _width(note: str) -> float:
+    size = float(mpl.rcParams["font.size"])
+    return max(text_width(line, size) for line in note.split("\n"))
 
 
 def _policy(policy: str) -> str:

@@ -31,7 +31,9 @@ def models_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
     answers = sorted(model_answers(strength), key=lambda a: -a.weight)
     with house_style(ax):
         axes, palette = new_axes(ax), palette_now()
-        names = [f"{a.title}  {odds_text(a.weight)}" for a in answers] + ["average of all"]
+        odds = [odds_text(a.weight).replace(" ", "\u00a0") for a in answers]
+        names = [f"{a.title}  {o}" for a, o in zip(answers, odds, strict=True)]
+        names.append("average of all")
         states = (
             f"Percentages: odds of the model, given {rests_on(result)}. Bars: "
             f"{100 * level:g} % interval of the average line as that model alone has it. "

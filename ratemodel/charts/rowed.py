@@ -32,13 +32,13 @@ def lay_rows(axes: Axes, names: Sequence[str], *, own: bool, title: str, states:
     whole = float(figure.get_size_inches()[0]) * 72
     if own and _widest(names) > 0.40 * whole:
         letters = int(0.40 * whole / (0.58 * em))
-        names = [textwrap.fill(" ".join(name.split()), letters) for name in names]
+        names = [textwrap.fill(name.replace("\n", " "), letters) for name in names]
     left = _widest(names) / em + 1.8
     text = wrapped(states, whole - 3 * em if own else axes_points(axes)[0], footer_size())
     if own:
         lines = text.count("\n") + 1
         frame(axes, left=left, right=right, top=2.6, bottom=4.4 + 1.24 * 0.86 * lines)
-    axes.set_yticks(range(len(names)), [mathtext_escape(n) for n in names])
+    axes.set_yticks(range(len(names)), [mathtext_escape(n.replace("\u00a0", " ")) for n in names])
     axes.set_ylim(len(names) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0)
     axes.spines["left"].set_visible(False)

@@ -20,7 +20,12 @@ from ratemodel.report.parts import (
     use_finding,
 )
 from ratemodel.report.results_json import software
-from ratemodel.report.sentences import fit_sentence, next_test_sentence
+from ratemodel.report.sentences import (
+    fit_sentence,
+    headline,
+    next_test_sentence,
+    sentence,
+)
 from ratemodel.shown import rate_text
 from ratemodel.words import CAUTION
 
@@ -67,10 +72,7 @@ def document(analysis: Analysis, pictures: Mapping[str, Picture]) -> tuple[Block
 def _headline(analysis: Analysis) -> list[Block]:
     """The answers, before anything else."""
     out: list[Block] = []
-    for use in analysis.uses:
-        lead = use_finding(use)[0]
-        assert isinstance(lead, Text)
-        out.append(lead)
+    out += [Text(headline(use), "lead") for use in analysis.uses]
     if not analysis.uses:
         out.append(
             Text("The campaign names no use; strength is given at the tested rates.", "lead")
@@ -78,7 +80,7 @@ def _headline(analysis: Analysis) -> list[Block]:
     level = f"{100 * analysis.settings.level:g} %"
     out += [Text(f"Brackets hold {level} of what the data and the models leave open.", "small"),
             Text(CAUTION, "caution")]  # fmt: skip
-    out += [Text(p.message, "serious") for p in _serious(analysis)]
+    out += [Text(sentence(p.message), "serious") for p in _serious(analysis)]
     return out
 
 

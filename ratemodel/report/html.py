@@ -107,7 +107,7 @@ def _class(column: int, table: Table) -> str:
 def _picture(picture: Picture) -> str:
     dark = _data_uri(darken(picture.svg))
     return (
-        '<figure><picture><source media="(prefers-color-scheme: dark)" '
+        '<figure tabindex="0"><picture><source media="(prefers-color-scheme: dark)" '
         f'srcset="{dark}">{image(picture.svg, picture.alt)}</picture></figure>'
     )
 

@@ -10,7 +10,7 @@ from ratemodel.shown import one_line
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|~$])")
 # What would start a list, a quotation or a rule at the beginning of a line.
-_START = re.compile(r"^(\s*)([-+=>]|\d+[.)])")
+_START = re.compile(r"^(\s*)([-+=]|\d+[.)](?=\s|$))")
 _LINK = re.compile(r"(?i)\b(https?|ftp|mailto|www)([:.])")
 
 

@@ -27,14 +27,18 @@ font-size:.95rem}
 .serious strong{color:var(--alarm-ink)}
 .scroll{overflow-x:auto;margin:1em 0;border:1px solid var(--line);border-radius:4px}
 .scroll:focus-visible{outline:3px solid var(--mark)}
-table{border-collapse:collapse;width:100%;font-size:.92rem;overflow-wrap:normal}
+table{border-collapse:collapse;width:max-content;min-width:100%;font-size:.92rem;
+overflow-wrap:normal}
+td,th{max-width:20rem}
+caption{max-width:min(92vw,60rem)}
 caption{text-align:left;font-weight:600;padding:.5rem .7rem;background:var(--wash)}
 th,td{padding:.35rem .7rem;text-align:left;vertical-align:top;border-top:1px solid var(--line)}
 thead th{color:var(--soft);font-weight:600}
 tbody th{font-weight:500}
 .number{text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums}
-figure{margin:1.2em 0}
-img{max-width:100%;height:auto;display:block}
+figure{margin:1.2em 0;overflow-x:auto}
+figure:focus-visible{outline:3px solid var(--mark)}
+img{width:100%;min-width:40rem;max-width:60rem;height:auto;display:block}
 details{margin:1em 0}
 summary{cursor:pointer;font-weight:600;padding:.3rem 0}
 code{font-size:.9em}

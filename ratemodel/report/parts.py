@@ -19,6 +19,7 @@ from ratemodel.report.sentences import (
     label_sentence,
     models_sentence,
     ratio_of,
+    sentence,
     use_sentence,
 )
 from ratemodel.screening import ScreeningFinding
@@ -68,7 +69,10 @@ def limits_table(limits: Sequence[Limit], strength: UseStrength) -> tuple[Block,
     )
     header = ("policy", "limit", "if the curve were known exactly", "odds that one line is weaker",
               "basis")  # fmt: skip
-    caption = f"Working load limits in use {strength.use.name}, by policy: {beyond}, rounded down"
+    caption = (
+        f"Working load limits by policy in use {strength.use.name} (rounded down; its rate is "
+        f"{beyond})"
+    )
     return (
         Table(caption, header, rows, (1, 2)),
         Text(f"{CAUTION} The odds leave out wear, knots, edges, wet, heat, age and errors of "
@@ -151,7 +155,7 @@ def problems_block(problems: Sequence[Problem]) -> tuple[Block, ...]:
     ranked = sorted(seen.values(), key=lambda p: order[p.severity])
     if not ranked:
         return (Text("No finding limits these results beyond what stands above."),)
-    return (Bullets(tuple(f"{p.severity}: {p.message}" for p in ranked)),)
+    return (Bullets(tuple(f"{p.severity.capitalize()}: {sentence(p.message)}" for p in ranked)),)
 
 
 def screening_block(findings: Sequence[ScreeningFinding], name: str) -> tuple[Block, ...]:

@@ -46,8 +46,8 @@ def draw_pictures(analysis: Analysis) -> tuple[dict[str, Picture], dict[str, byt
                 pictures[f"{kind}/{own}"] = _picture(chart(use), svg, words(use))
         if analysis.next_test is not None:
             plan = analysis.next_test
-            words = alt_text.next_test_alt(plan)
-            pictures["next-test"] = _picture(next_test_chart(plan), "next-test.svg", words)
+            told = alt_text.next_test_alt(plan)
+            pictures["next-test"] = _picture(next_test_chart(plan), "next-test.svg", told)
     files |= {p.name: p.svg for p in pictures.values()}
     return pictures, files
 

@@ -38,6 +38,49 @@ def use_sentence(strength: UseStrength) -> str:
     )
 
 
+def headline(result: UseResult) -> str:
+    """The answer for one use in one sentence: strength, label, and how far from the tests."""
+    strength = result.strength
+    unit, level = shown_unit(strength.unit), strength.fit.level
+    mean = strength_quantity(strength.mean_ln, level, unit).text(unit_text(unit))
+    text = (
+        f"At the rate of use {strength.use.name} "
+        f"({rate_text(float(10 ** np.median(strength.u)))}) one line of {strength.use.series} "
+        f"breaks on average at {mean}"
+    )
+    ratio = label_ratio(strength)
+    if ratio is not None:
+        text += f"; the label {reading(ratio, 'that rate')}"
+        if strength.factors:
+            text += f", {_listed(list(strength.factors))} not counted"
+    if strength.decades_beyond >= 0.05:
+        text += f". That rate lies {decades_text(strength.decades_beyond)}"
+    return text + "."
+
+
+def reading(ratio: Quantity, against: str) -> str:
+    """How a label reads against an average: ``"reads 12 % high (9 to 15)"``."""
+    sign, word = (1, "high") if ratio.low > 1 else (-1, "low")
+    if ratio.low <= 1 <= ratio.high:
+        return f"can not be told apart from {against}: {change_text(ratio)}"
+    ends = sorted(100 * sign * (x - 1) for x in (ratio.low, ratio.high))
+    middle = 100 * sign * (ratio.median - 1)
+    return (
+        f"reads {middle:.0f} % {word} ({np.floor(ends[0]):.0f} to {np.ceil(ends[1]):.0f}) "
+        f"against {against}"
+    )
+
+
+def label_ratio(strength: UseStrength) -> Quantity | None:
+    """Label over the average at the use's rate, factors left out; None without a label."""
+    rating = strength.fit.series.rating
+    if rating is None:
+        return None
+    shift = sum(strength.factors.values(), start=np.zeros(strength.mean_ln.size))
+    new = strength.mean_ln - shift
+    return quantity(np.exp(np.log(rating.strength) - new), strength.fit.level)
+
+
 def bound_sentence(fit: RateFit) -> str:
     """What the lower bound means, up to its value."""
     share, sure = 100 * fit.bound.fraction, 100 * fit.bound.confidence
@@ -47,23 +90,15 @@ def bound_sentence(fit: RateFit) -> str:
 def label_sentence(result: UseResult) -> str | None:
     """How far the label reads high or low at the use's rate; None where there is no label."""
     strength = result.strength
-    rating = strength.fit.series.rating
-    if rating is None:
+    rating, ratio = strength.fit.series.rating, label_ratio(strength)
+    if rating is None or ratio is None:
         return None
     unit = shown_unit(strength.unit)
-    shift = sum(strength.factors.values(), start=np.zeros(strength.mean_ln.size))
-    ratio = quantity(
-        np.exp(np.log(rating.strength) - (strength.mean_ln - shift)), strength.fit.level
-    )
     label = f"The label ({number_text(unit.from_si(rating.strength))} {unit_text(unit)})"
-    ends = change_text(ratio)
-    if ratio.low > 1:
-        verdict = f"reads high against the average of new cord at this rate: {ends}"
-    elif ratio.high < 1:
-        verdict = f"reads low against the average of new cord at this rate: {ends}"
-    else:
-        verdict = f"agrees with the average of new cord at this rate within its uncertainty: {ends}"
-    return f"{label} {verdict}.{_rate_part(result)}"
+    return (
+        f"{label} {reading(ratio, 'the average of new specimens at this rate')}."
+        f"{_rate_part(result)}"
+    )
 
 
 def _rate_part(result: UseResult) -> str:
@@ -108,6 +143,12 @@ def models_sentence(strength: UseStrength) -> str:
         f"The {len(answers)} models with odds above 1 % put the average between "
         f"{number_text(min(values))} and {number_text(max(values))} {unit_text(unit)}."
     )
+
+
+def sentence(message: str) -> str:
+    """A finding as a sentence: a capital first, a full stop last."""
+    text = message.strip()
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith('.') else '.'}"
 
 
 def next_test_sentence(plan: NextTest) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TypeAlias
-
 from ratemodel.analysis import Analysis, UseResult
 from ratemodel.inference.ratefit import RateFit
 from ratemodel.limits import Limit
@@ -19,27 +17,42 @@ from ratemodel.report.parts import (
     use_finding,
 )
 from ratemodel.report.plain import to_plain
-from ratemodel.report.sentences import fit_sentence, next_test_sentence, use_sentence
+from ratemodel.report.sentences import fit_sentence, headline, next_test_sentence, use_sentence
 from ratemodel.shown import probability_text
 from ratemodel.translation import UseStrength
 from ratemodel.words import CAUTION, quantity_text, round_down
 
-Showable: TypeAlias = RateFit | UseStrength | UseResult | Analysis | NextTest | Limit
+
+def summary(result: object) -> str:
+    """A result in one line."""
+    if isinstance(result, Analysis):
+        uses = ", ".join(u.strength.use.name for u in result.uses) or "none"
+        series = ", ".join(r.fit.series.name for r in result.series)
+        return f"{result.campaign.name}; series {series}; uses {uses}"
+    if isinstance(result, UseResult):
+        return headline(result)
+    if isinstance(result, UseStrength):
+        return use_sentence(result)
+    if isinstance(result, RateFit):
+        return f"{result.series.name}, {fit_sentence(result)}"
+    if isinstance(result, NextTest):
+        return next_test_sentence(result)
+    return _limit(_limit_of(result))
 
 
-def text(result: Showable) -> str:
+def text(result: object) -> str:
     """A result as plain text, caution included."""
     return to_plain(blocks(result)).strip("\n")
 
 
-def html(result: Showable) -> str:
+def html(result: object) -> str:
     """A result as an HTML fragment for a notebook, caution included."""
     from ratemodel.report.html import to_fragment
 
     return to_fragment(blocks(result))
 
 
-def blocks(result: Showable) -> tuple[Block, ...]:
+def blocks(result: object) -> tuple[Block, ...]:
     """A result as blocks."""
     if isinstance(result, Analysis):
         return _analysis(result)
@@ -54,7 +67,7 @@ def blocks(result: Showable) -> tuple[Block, ...]:
                 *_found(result.problems), Text(CAUTION, "caution"))  # fmt: skip
     if isinstance(result, NextTest):
         return (Text(next_test_sentence(result)),)
-    return (Text(_limit(result)), Text(CAUTION, "caution"))
+    return (Text(_limit(_limit_of(result))), Text(CAUTION, "caution"))
 
 
 def _analysis(result: Analysis) -> tuple[Block, ...]:
@@ -82,6 +95,12 @@ def _found(problems: tuple[object, ...]) -> tuple[Block, ...]:
 
     given = [p for p in problems if isinstance(p, Problem)]
     return (Heading("Findings", 3), *problems_block(given)) if given else ()
+
+
+def _limit_of(result: object) -> Limit:
+    if not isinstance(result, Limit):
+        raise TypeError(f"{type(result).__name__} is no result that can be shown")
+    return result
 
 
 def _limit(row: Limit) -> str:
