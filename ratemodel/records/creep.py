@@ -60,6 +60,10 @@ def read_creep(folder: str | Path, campaign: Campaign) -> Creep | None:
         return None
     layout = lay_out(read_table(data, FILE), _RUNS)
     check_series(layout, tuple(campaign.series))
+    return Creep(_runs(layout, root))
+
+
+def _runs(layout: Layout, root: Path) -> tuple[CreepRun, ...]:
     files = layout.text("file")
     load = layout.numbers("load")
     length, temperature = layout.numbers("free_length"), layout.numbers("temperature")
@@ -89,7 +93,7 @@ def read_creep(folder: str | Path, campaign: Campaign) -> Creep | None:
                 row=layout.table.line(row),
             )
         )
-    return Creep(tuple(runs))
+    return tuple(runs)
 
 
 def _curve(
