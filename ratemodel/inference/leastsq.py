@@ -7,22 +7,22 @@ differences and a QR factorisation. What went wrong is said in words.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ratemodel.arrays import FloatArray
-from ratemodel.errors import InputError, NotIdentifiedError, Problem
+from ratemodel.errors import NotIdentifiedError, Problem
 from ratemodel.inference.covariance import (
     Covariance,
     covariance_from,
     jacobian,
     relative_offset,
 )
+from ratemodel.inference.starts import FitTask, plain, scattered, start_parameters
 from ratemodel.inference.verdicts import Search, Verdict, judge
-from ratemodel.models.parameter import Parameter
 
 if TYPE_CHECKING:
     import lmfit
@@ -36,31 +36,6 @@ _LEAST_SQUARES: dict[str, Any] = {
     "jac": "3-point",
 }
 _SAME = 1e-7  # relative difference of sums of squares that counts as the same optimum
-
-
-@dataclass(frozen=True)
-class FitTask:
-    """What is to be fitted.
-
-    Attributes
-    ----------
-    curve : callable
-        ``curve(values) -> (n,)`` where ``values`` maps parameter names to numbers.
-    y : ndarray, shape (n,)
-        Observations.
-    parameters : tuple of Parameter
-        Names, units and admissible ranges.
-    guess : mapping of str to float
-        Where to start.
-    sd : ndarray, shape (n,), optional
-        Standard deviations known up to a common factor; None = all equal.
-    """
-
-    curve: Callable[[Mapping[str, float]], FloatArray]
-    y: FloatArray
-    parameters: tuple[Parameter, ...]
-    guess: Mapping[str, float]
-    sd: FloatArray | None = None
 
 
 @dataclass(frozen=True)
@@ -153,8 +128,8 @@ def best_fit(
     NotIdentifiedError
         Fewer observations than fitted parameters.
     """
-    task = _plain(task)
-    first = _start_parameters(task, user)
+    task = plain(task)
+    first = start_parameters(task, user)
     free = tuple(name for name in first if first[name].vary)
     if not free:
         raise NotIdentifiedError("every parameter is fixed; free at least one to fit")
@@ -163,7 +138,7 @@ def best_fit(
             f"{len(task.y)} observations cannot determine {len(free)} parameters; "
             "measure more, or fix parameters"
         )
-    tried = [_run(task, p) for p in _scattered(first, free, starts, rng)]
+    tried = [_run(task, p) for p in scattered(first, free, starts, rng)]
     runs = [run for run in tried if run is not None]
     if not runs:
         raise NotIdentifiedError(
@@ -176,75 +151,6 @@ def best_fit(
     reached = sum(_same(float(run.chisqr), float(best.chisqr), task.y) for run in runs)
     search = Search(len(task.y) - len(free), len(runs), reached, second_better, 0.0)
     return _verdict(task, best, free, search)
-
-
-def _plain(task: FitTask) -> FitTask:
-    """Put the task on plain finite float64 arrays: labelled tables would be aligned by label."""
-    y = np.array(task.y, dtype=np.float64).ravel()
-    if not np.all(np.isfinite(y)):
-        raise InputError("an observation is not finite", "finite numbers to fit")
-    sd = None
-    if task.sd is not None:
-        sd = np.array(task.sd, dtype=np.float64).ravel()
-        if sd.shape != y.shape or not np.all(np.isfinite(sd)) or np.any(sd <= 0):
-            raise InputError(
-                "the standard deviations do not fit the data",
-                f"{len(y)} finite standard deviations above 0",
-            )
-    return FitTask(task.curve, y, task.parameters, task.guess, sd)
-
-
-def _start_parameters(task: FitTask, user: lmfit.Parameters | None) -> lmfit.Parameters:
-    import lmfit
-
-    names = [p.name for p in task.parameters]
-    if user is not None:
-        for name in user:
-            if name not in names and user[name].vary and user[name].expr is None:
-                raise InputError(f"the model has no parameter {name}", "one of " + ", ".join(names))
-    parameters = lmfit.Parameters() if user is None else user.copy()
-    for parameter in task.parameters:
-        if parameter.name in parameters:
-            continue
-        parameters.add(
-            parameter.name,
-            value=float(task.guess[parameter.name]),
-            min=parameter.lower,
-            max=parameter.upper,
-        )
-    for name in parameters:
-        if parameters[name].vary:
-            parameters[name].value = _inside(parameters[name])
-    return parameters
-
-
-def _inside(parameter: lmfit.Parameter) -> float:
-    """Start at least 1 % of the range inside the bounds: a start on a bound may never leave it."""
-    low, high, value = float(parameter.min), float(parameter.max), float(parameter.value)
-    if np.isfinite(low) and np.isfinite(high):
-        margin = 0.01 * (high - low)
-    else:
-        margin = 1e-3 * max(abs(value), 1e-6)
-    if np.isfinite(low):
-        value = max(value, low + margin)
-    if np.isfinite(high):
-        value = min(value, high - margin)
-    return value
-
-
-def _scattered(
-    first: lmfit.Parameters, free: tuple[str, ...], starts: int, rng: np.random.Generator
-) -> list[lmfit.Parameters]:
-    out = [first]
-    for _ in range(starts - 1):
-        other = first.copy()
-        for name in free:
-            value = float(first[name].value)
-            # A factor keeps sign and order of magnitude: rates and lives span decades.
-            other[name].value = value * float(np.exp(0.5 * rng.standard_normal()))
-            other[name].value = _inside(other[name])
-        out.append(other)
-    return out
 
 
 def _residual(task: FitTask, parameters: lmfit.Parameters) -> FloatArray:

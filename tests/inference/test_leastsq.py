@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from ratemodel.errors import InputError, NotIdentifiedError
-from ratemodel.inference.leastsq import FitTask, best_fit
+from ratemodel.inference.leastsq import best_fit
+from ratemodel.inference.starts import FitTask
 from ratemodel.models.parameter import Parameter
 
 X = np.linspace(0.1, 5.0, 25)

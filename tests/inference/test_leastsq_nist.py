@@ -11,7 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ratemodel.inference.leastsq import BestFit, FitTask, best_fit
+from ratemodel.inference.leastsq import BestFit, best_fit
+from ratemodel.inference.starts import FitTask
 from ratemodel.models.parameter import Parameter
 
 NIST = Path(__file__).resolve().parents[1] / "reference" / "nist"
