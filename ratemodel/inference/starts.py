@@ -83,12 +83,14 @@ def start_parameters(task: FitTask, user: lmfit.Parameters | None) -> lmfit.Para
 
 
 def _inside(parameter: lmfit.Parameter) -> float:
-    """Start at least 1 % of the range inside the bounds: a start on a bound may never leave it."""
+    """Move a start on or outside a bound inside: a start on a bound may never leave it.
+
+    By 1 % of the range, or of the value where the range spans decades.
+    """
     low, high, value = float(parameter.min), float(parameter.max), float(parameter.value)
-    if np.isfinite(low) and np.isfinite(high):
-        margin = 0.01 * (high - low)
-    else:
-        margin = 1e-3 * max(abs(value), 1e-6)
+    margin = 0.01 * abs(value) if value not in (0.0, low, high) else 0.01
+    if np.isfinite(high - low):
+        margin = min(margin if value not in (low, high) else np.inf, 0.01 * (high - low))
     if np.isfinite(low):
         value = max(value, low + margin)
     if np.isfinite(high):

@@ -60,7 +60,7 @@ def judge(
     Bates & Watts, A relative offset convergence criterion for nonlinear least squares,
     Technometrics 23 (1981) 179: an offset below 0.001 disturbs no inference.
     """
-    problems = _bounds(best, free)
+    problems = _bounds(best, free, cov)
     at_bound = bool(problems)
     verdict: Verdict = "at bound" if at_bound else "good"
     if search.second_better:
@@ -116,14 +116,16 @@ def _unconverged(message: str) -> Problem:
     )
 
 
-def _bounds(best: Any, free: tuple[str, ...]) -> list[Problem]:
+def _bounds(best: Any, free: tuple[str, ...], cov: Covariance) -> list[Problem]:
     problems = []
-    for name in free:
+    errors = np.sqrt(np.diag(cov.matrix))
+    for name, error in zip(free, errors, strict=True):
         parameter = best.params[name]
         low, high, value = float(parameter.min), float(parameter.max), float(parameter.value)
-        span = high - low if np.isfinite(high - low) else max(abs(value), 1e-12)
         for bound in (low, high):
-            if np.isfinite(bound) and abs(value - bound) <= 1e-6 * span:
+            near = 1e-6 * min(high - low, max(abs(value), abs(bound)))
+            near = max(near, 1e-3 * error) if np.isfinite(error) else max(near, 1e-12)
+            if np.isfinite(bound) and abs(value - bound) <= near:
                 problems.append(
                     Problem(
                         "at-bound",
