@@ -10,6 +10,7 @@ from ratemodel.errors import Problem
 from ratemodel.inference.average import Settings, fit_data
 from ratemodel.inference.draws import log_mean_exp
 from ratemodel.inference.ratefit import RateFit
+from ratemodel.records.tables import Scatter
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ def sensitivity(fit: RateFit, u: float, *, rng: np.random.Generator) -> Sensitiv
     answers += [_answer("priors halved", None, halved, at),
                 _answer("priors doubled", None, doubled, at)]  # fmt: skip
     normal = fit.scatter == "normal"
-    family = "smallest-extreme-value" if normal else "normal"
+    family: Scatter = "smallest-extreme-value" if normal else "normal"
     series = replace(fit.series, scatter=family)
     pedigree = replace(fit.pedigree, scatter=family)
     other = fit_data(replace(fit, series=series, pedigree=pedigree), quick, rng)
