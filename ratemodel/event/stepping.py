@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ratemodel.arrays import FloatArray, IntArray
+from ratemodel.arrays import BoolArray, FloatArray, IntArray
 from ratemodel.event.laws import Rows
 from ratemodel.event.lines import Arrangement
 from ratemodel.event.motion import Motion
@@ -74,7 +74,9 @@ class System:
             brake = (self.motion.slip_force - self.motion.drive) / self.motion.mass
             stop = np.where(brake > 0, s.speed / brake, np.inf)
             end = (self.motion.run_out - s.run) / s.speed
-        h = np.minimum(self.time_scale / steps, stable)
+        # A softening law starts with a vertical tangent: small steps at first.
+        ease = np.minimum(1.0, 0.1 + 3 * s.time / self.time_scale)
+        h = np.minimum(ease * self.time_scale / steps, stable)
         slip = np.minimum(stop, np.where(np.isnan(end), np.inf, end)) / 8
         return np.where((s.stage == SLIP) & np.isfinite(slip), np.maximum(h, slip), h)
 
@@ -159,12 +161,19 @@ class System:
         slip = np.minimum((s.speed - creep) / speed_scale, left)
         return np.where(s.stage == SLIP, slip, stretch)
 
+    def stopped(self, s: State) -> BoolArray:
+        """Whether a stretching mass moves back, with the slip force not reached."""
+        below = (s.stage != STRETCH) | (self.free_force(s) < self.motion.slip_force)
+        return np.asarray((s.stage != SLIP) & (s.speed < 0) & below)
+
     def next_stage(self, s: State) -> IntArray:
         """Stage after the present one has ended at this state."""
         scale = 1e-9 * self.force_scale
         slips = self.free_force(s) >= self.motion.slip_force - scale
         full = s.run >= self.motion.run_out * (1 - 1e-9)
-        after_stretch = np.where(slips, np.where(self.motion.run_out > 0, SLIP, LAST), DONE)
+        after_stretch = np.where(
+            slips & (s.speed >= 0), np.where(self.motion.run_out > 0, SLIP, LAST), DONE
+        )
         after_slip = np.where(full, LAST, DONE)
         after = np.select([s.stage == STRETCH, s.stage == SLIP], [after_stretch, after_slip], DONE)
         return after.astype(np.int64)
