@@ -51,6 +51,19 @@ class FailureProbability:
     problems: tuple[Problem, ...] = ()
 
 
+@dataclass(frozen=True)
+class DemandAndStrength:
+    """Draws of demand and of the strength of single specimens (N), for a picture of both.
+
+    Each of its own length; ``odds`` where they have been worked out.
+    """
+
+    name: str
+    demand_N: FloatArray
+    strength_N: FloatArray
+    odds: FailureProbability | None = None
+
+
 def tail_probability(
     ln_demand: ArrayLike, mean_ln: ArrayLike, sd_ln: ArrayLike, scatter: Scatter = "normal"
 ) -> FloatArray:
