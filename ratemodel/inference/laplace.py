@@ -124,7 +124,7 @@ def _modes(parts: _Rows, sigma: FloatArray, steps: int = 12) -> tuple[FloatArray
     """Damped Newton to the mode at every point, and the Cholesky factor of the curvature."""
     scale = sigma[:, None] * parts.spread
     design = parts.design
-    theta = np.broadcast_to(parts.prior_mean, parts.precision.shape).copy()
+    theta = np.asarray(np.tile(parts.prior_mean, (parts.precision.shape[0], 1)), dtype=np.float64)
     theta[:, 0] = parts.target.mean(axis=1)
     index = np.arange(parts.precision.shape[1])
     for _ in range(steps):
@@ -141,7 +141,7 @@ def _modes(parts: _Rows, sigma: FloatArray, steps: int = 12) -> tuple[FloatArray
         theta = theta + step * np.minimum(1.0, 3.0 / np.maximum(moved, 1e-12))[:, None]
         if float(moved.max()) < 1e-6:
             break
-    return theta, np.linalg.cholesky(a)
+    return theta, np.asarray(np.linalg.cholesky(a), dtype=np.float64)
 
 
 def weighted_draws(setup: Problemset, points: HyperPoints, approximation: tuple[Conditional, _Rows],

@@ -147,7 +147,8 @@ def default_priors(series: Series, options: Mapping[str, object] | None = None) 
         Prior("ln_B", Distribution("lognormal", 35.0, 1.4), "ln(s)",
               "activation energy 1.5 eV (O'Connor & Robbins 2020, abstract); other sources half"),
         Prior("growth", Distribution("normal", 0.0, 0.25), "per decade",
-              "ln of the scatter per decade; carbon bundles +0.12 (Naito 2014); no change has odds 1:2"),
+              "ln of the scatter per decade; carbon bundles +0.12 (Naito 2014); "
+              "odds 2:1 that it changes"),
         _batch_prior(series),
         Prior("cycled", Distribution("normal", 0.0, 0.05), "",
               "effect of preload cycling on ln S; no published gain found (see the evidence)"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtri
@@ -100,6 +100,11 @@ class RateFit:
         low, high = self.data.u.min(), self.data.u.max()
         return np.asarray(np.maximum(0.0, np.maximum(u - high, low - u)))
 
+    def take(self, rows: IntArray) -> RateFit:
+        """The same fit with some of its averaged rows."""
+        return replace(self, owner=self.owner[rows], row=self.row[rows], lean=self.lean[rows],
+                       amplitude=self.amplitude[rows])  # fmt: skip
+
     def mean_ln(self, u: FloatArray, *, alone: int | None = None) -> FloatArray:
         """Mean of ln S (SI) in every draw, shape (draws, n).
 
@@ -140,6 +145,18 @@ class RateFit:
         for j, fit in enumerate(self.models):
             mine = self.owner == j
             out[mine] = fit.draws.batch_sd[self.row[mine]]
+        return out
+
+    def covariate(self, name: str, rng: np.random.Generator) -> FloatArray:
+        """Coefficient of a covariate on ln S, shape (draws,): fitted, or the prior's draws."""
+        if name not in self.data.covariate_names:
+            centre, sd = self.priors.parameters[name].moments()
+            return centre + sd * rng.standard_normal(self.owner.size)
+        column = self.data.covariate_names.index(name)
+        out = np.empty(self.owner.size)
+        for j, fit in enumerate(self.models):
+            mine = self.owner == j
+            out[mine] = fit.draws.covariates[self.row[mine], column]
         return out
 
     def curve(self, u: FloatArray, *, alone: int | None = None, level: float | None = None,
