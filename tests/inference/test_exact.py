@@ -20,7 +20,7 @@ from ratemodel.models.rate import Constant, PowerLaw
 @pytest.mark.parametrize("n", [3, 4, 5, 8, 10, 20])
 @pytest.mark.parametrize(("p", "c"), [(0.95, 0.95), (0.9, 0.95), (0.99, 0.95), (0.95, 0.75)])
 def test_one_normal_sample_bound_is_the_exact_tolerance_factor(n, p, c, tolerance_factors):
-    """Exact one-sided factor (non-central t; table computed from it) to 0.2 % of the bound, all models in."""
+    """Exact one-sided factor (non-central t), bound to 0.2 %, with all models in."""
     y = 9.2 + 0.03 * np.random.default_rng(n).standard_normal(n)
     settings = Settings(bound=Bound(p, c))
     fit = rm.fit_rate(series(np.full(n, -3.0), y), rng=np.random.default_rng(1), settings=settings)
