@@ -115,9 +115,9 @@ MODEL_WEIGHTS: dict[str, float] = {
     "constant": 0.05,
     "power-law": 0.06,
     "semi-log": 0.05,
-    "hinge": 0.17,
-    "plateau": 0.26,
-    "competing": 0.34,
+    "hinge": 0.16,
+    "plateau": 0.23,
+    "competing": 0.38,
     "kinetic": 0.04,
     "quadratic": 0.03,
 }
@@ -139,7 +139,7 @@ def default_priors(series: Series, options: Mapping[str, object] | None = None) 
               "published slopes: +2.4 % (carbon bundles, Naito 2014), +2.7 % (HMPE laminate 2025), "
               "6-9 % (textile yarns, from memory), braids and joints negative; sign not given"),
         Prior("k", Distribution("normal", 0.0, 0.04), "per decade", "as slope"),
-        Prior("fibre_slope", Distribution("normal", 0.02, 0.025), "per decade",
+        Prior("fibre_slope", Distribution("normal", 0.022, 0.022), "per decade",
               "fibre alone: published slopes +2 to +9 % per decade, none negative"),
         Prior("drop", Distribution("normal", 0.11, 0.06), "",
               "a few to some twenty per cent (common practice, no source)"),
