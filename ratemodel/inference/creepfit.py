@@ -1,0 +1,283 @@
+"""Creep curves of several loads and temperatures fitted jointly; joint draws.
+
+Least squares by `leastsq.best_fit`; draws from the posterior with a flat prior on each model's
+working coordinates inside the bounds and on ln scatter, which leaves RSS**(-n/2). Readings of one
+curve follow each other, so n is the effective number of readings, from the autocorrelation of the
+residuals: a misfitting curve of 5000 readings is not 5000 witnesses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ratemodel.arrays import FloatArray
+from ratemodel.errors import InputError, NotIdentifiedError, Problem
+from ratemodel.inference.creep_draws import draw_creep, effective_readings
+from ratemodel.inference.leastsq import BestFit, best_fit
+from ratemodel.inference.starts import FitTask
+from ratemodel.models.creep_base import CreepModel, CreepPoints, CreepReference, creep_points
+from ratemodel.models.creep_thermal import CREEP_MODELS
+
+if TYPE_CHECKING:
+    import lmfit
+
+_MOST = 200  # readings kept per curve
+
+
+@dataclass(frozen=True)
+class CreepCurve:
+    """Strain of one specimen under a constant load.
+
+    Attributes
+    ----------
+    time_s, strain : ndarray, shape (n,)
+        Time since loading, above 0 and rising; strain.
+    load_N : float
+        Load held.
+    temperature_K : float
+        NaN where not known.
+    specimen : str
+        For messages.
+    """
+
+    time_s: FloatArray
+    strain: FloatArray
+    load_N: float
+    temperature_K: float = float("nan")
+    specimen: str = ""
+
+    def __post_init__(self) -> None:
+        time = np.array(self.time_s, dtype=np.float64)
+        strain = np.array(self.strain, dtype=np.float64)
+        if time.ndim != 1 or time.shape != strain.shape:
+            raise InputError(
+                f"creep of {self.specimen or 'a specimen'}: {time.size} times, {strain.size} "
+                "strains",
+                "as many strains as times",
+            )
+        good = np.isfinite(time) & np.isfinite(strain)
+        if not np.all(good) or np.any(np.diff(time) < 0) or not self.load_N > 0:
+            raise InputError(
+                f"creep of {self.specimen or 'a specimen'}: a reading is not finite, time runs "
+                "back, or the load is not above 0",
+                "finite readings in order of time under a load above 0",
+            )
+        keep = time > 0  # the moment of loading has no place on a log-time axis
+        object.__setattr__(self, "time_s", time[keep])
+        object.__setattr__(self, "strain", strain[keep])
+
+
+@dataclass(frozen=True)
+class CreepFit:
+    """One creep model fitted to all curves, with joint draws.
+
+    Attributes
+    ----------
+    model : CreepModel
+        What was fitted.
+    reference : CreepReference
+        Load, temperature and time of its amplitudes.
+    best : BestFit
+        Least-squares optimum; ``best.lmfit_result`` is lmfit's own.
+    draws : mapping of str to ndarray, shape (draws, 1)
+        Joint draws of all parameters.
+    points, strain
+        What was fitted.
+    effective_readings : float
+        Independent readings that the data are worth.
+    problems : tuple of Problem
+        What limits its use.
+    """
+
+    model: CreepModel
+    reference: CreepReference
+    best: BestFit
+    draws: Mapping[str, FloatArray]
+    points: CreepPoints
+    strain: FloatArray
+    effective_readings: float
+    problems: tuple[Problem, ...]
+
+    def strain_at(
+        self, time_s: FloatArray, load_N: float, temperature_K: float = float("nan")
+    ) -> FloatArray:
+        """Draws of the strain, shape (draws, n)."""
+        return self.model.curve(self.draws, self._points(time_s, load_N, temperature_K))
+
+    def rate_at(
+        self, time_s: FloatArray, load_N: float, temperature_K: float = float("nan")
+    ) -> FloatArray:
+        """Draws of the creep rate in 1/s, shape (draws, n)."""
+        points = self._points(time_s, load_N, temperature_K)
+        return np.broadcast_to(
+            self.model.rate(self.draws, points),
+            (len(next(iter(self.draws.values()))), len(points.time_s)),
+        )
+
+    def interval(self, name: str, level: float = 0.95) -> tuple[float, float]:
+        """Interval of a parameter from the draws."""
+        tail = (1 - level) / 2
+        low, high = np.quantile(self.draws[name], [tail, 1 - tail])
+        return float(low), float(high)
+
+    def _points(self, time_s: FloatArray, load_N: float, temperature_K: float) -> CreepPoints:
+        time = np.atleast_1d(np.asarray(time_s, dtype=np.float64))
+        return creep_points(
+            time, np.full_like(time, load_N), np.full_like(time, temperature_K), self.reference
+        )
+
+
+def fit_creep(
+    curves: Sequence[CreepCurve],
+    model: CreepModel,
+    *,
+    draws: int,
+    rng: np.random.Generator,
+    user: lmfit.Parameters | None = None,
+    starts: int = 4,
+) -> CreepFit:
+    """Fit one model to all curves jointly.
+
+    Parameters
+    ----------
+    curves : sequence of CreepCurve
+        One or more specimens, loads, temperatures.
+    model : CreepModel
+        From `ratemodel.models.creep_thermal.CREEP_MODELS`, or one's own.
+    draws : int
+        Joint draws wanted.
+    rng : numpy.random.Generator
+        Source of randomness.
+    user : lmfit.Parameters, optional
+        Parameters fixed, bounded or constrained by the user.
+    starts : int
+        Starts of the search.
+
+    Raises
+    ------
+    NotIdentifiedError
+        Too few readings, loads or temperatures for the model.
+    """
+    points, strain, reference, thinned = pool(curves)
+    loads = len(np.unique(np.round(points.load_ratio, 9)))
+    temperatures = len(np.unique(np.round(points.temperature_ratio, 9)))
+    different = len({(c.load_N, c.temperature_K) for c in curves})
+    if user is None and different < model.conditions:
+        raise NotIdentifiedError(
+            f"the model '{model.title}' needs {model.conditions} different loads or temperatures, "
+            f"there are {different}; test more, or fix parameters"
+        )
+    held = model.held(loads, temperatures)
+    parameters = _with_held(model, held, user)
+    guess = {**model.guess(points, strain), **held}
+    task = FitTask(lambda v: model.curve(v, points), strain, model.parameters, guess)
+    best = best_fit(task, rng=rng, starts=starts, user=parameters)
+    residual = strain - model.curve(best.values, points)
+    worth = effective_readings(residual, points, len(best.free))
+    joint, drawn = draw_creep(model, best, (points, strain), worth, (draws, rng))
+    return CreepFit(
+        model=model,
+        reference=reference,
+        best=best,
+        draws=joint,
+        points=points,
+        strain=strain,
+        effective_readings=worth,
+        problems=best.problems + drawn + _problems(best, worth, len(strain), held) + thinned,
+    )
+
+
+def pool(
+    curves: Sequence[CreepCurve],
+) -> tuple[CreepPoints, FloatArray, CreepReference, tuple[Problem, ...]]:
+    """All curves as one set of points; the reference is in their middle.
+
+    A curve of more than 200 readings is averaged in 200 bins even in log time.
+    """
+    if not curves or sum(len(c.time_s) for c in curves) < 4:
+        raise NotIdentifiedError("fewer than four creep readings; nothing can be fitted")
+    thin = [_thinned(c.time_s, c.strain) for c in curves]
+    time = np.concatenate([t for t, _ in thin])
+    strain = np.concatenate([e for _, e in thin])
+    sizes = [len(t) for t, _ in thin]
+    load = np.repeat([c.load_N for c in curves], sizes)
+    kelvin = np.array([c.temperature_K for c in curves])
+    known = kelvin[np.isfinite(kelvin)]
+    if 0 < len(known) < len(kelvin):
+        raise InputError(
+            "some creep runs have a temperature and others do not", "a temperature for all or none"
+        )
+    reference = CreepReference(
+        load_N=float(np.exp(np.mean(np.log([c.load_N for c in curves])))),
+        temperature_K=float(known.mean()) if len(known) else 293.15,
+        time_s=float(np.exp(np.mean(np.log(time)))),
+    )
+    points = creep_points(time, load, np.repeat(kelvin, sizes), reference)
+    if sum(sizes) == sum(len(c.time_s) for c in curves):
+        return points, strain, reference, ()
+    note = Problem(
+        "readings-averaged",
+        f"Curves of more than {_MOST} readings were averaged in {_MOST} bins even in log time.",
+        "note",
+    )
+    return points, strain, reference, (note,)
+
+
+def _thinned(time: FloatArray, strain: FloatArray) -> tuple[FloatArray, FloatArray]:
+    if len(time) <= _MOST:
+        return time, strain
+    edges = np.geomspace(time[0], time[-1], _MOST + 1)[1:-1]
+    which = np.searchsorted(edges, time, side="right")
+    count = np.bincount(which, minlength=_MOST)
+    good = count > 0
+    mean_t = np.exp(np.bincount(which, np.log(time), minlength=_MOST)[good] / count[good])
+    mean_e = np.bincount(which, strain, minlength=_MOST)[good] / count[good]
+    return np.asarray(mean_t), np.asarray(mean_e)
+
+
+def _with_held(
+    model: CreepModel, held: Mapping[str, float], user: lmfit.Parameters | None
+) -> lmfit.Parameters | None:
+    if not held:
+        return user
+    import lmfit
+
+    out = lmfit.Parameters() if user is None else user.copy()
+    for name, value in held.items():
+        if name not in out:
+            out.add(name, value=value, vary=False)
+    return out
+
+
+def _problems(
+    best: BestFit, worth: float, readings: int, held: Mapping[str, float]
+) -> tuple[Problem, ...]:
+    out = []
+    if worth < 0.25 * readings:
+        out.append(
+            Problem(
+                "residuals-run",
+                f"The residuals run above and below the curve in long stretches: the {readings} "
+                f"readings are worth {worth:.0f} independent ones. The model misses a part of the "
+                "creep, or specimens differ; intervals were widened for it.",
+            )
+        )
+    if "load_exponent" in held and best.values.get("load_exponent") == 1.0:
+        out.append(
+            Problem(
+                "one-load",
+                "Creep was measured at one load: at another load it is taken as proportional.",
+                "note",
+            )
+        )
+    return tuple(out)
+
+
+def usable_models(curves: Sequence[CreepCurve]) -> tuple[CreepModel, ...]:
+    """Models for which there are enough different loads and temperatures."""
+    different = len({(c.load_N, c.temperature_K) for c in curves})
+    return tuple(m for m in CREEP_MODELS if m.conditions <= different)
