@@ -57,14 +57,13 @@ def test_spools_and_machines_shift_whole_groups():
 
 
 def test_a_force_limit_censors_at_the_limit():
-    series = simulate_series(Truth(), Design((-3.0, -3.0), 400, ("frame", "ram"),
-                             force_limit_N={"frame": 10_000.0}), np.random.default_rng(1))  # fmt: skip
-    used = series.used
+    limit = {"frame": 10_000.0}
+    design = Design((-3.0, -3.0), 400, ("frame", "ram"), force_limit_N=limit)
+    used = simulate_series(Truth(), design, np.random.default_rng(1)).used
     frame = np.array(used.machine) == "frame"
     assert used.broke[~frame].all()
-    assert (used.strength[frame & ~used.broke] == pytest.approx(10_000.0)) and (
-        0.4 < used.broke[frame].mean() < 0.6
-    )
+    assert used.strength[frame & ~used.broke] == pytest.approx(10_000.0)
+    assert 0.4 < used.broke[frame].mean() < 0.6
     assert used.strength[frame].max() <= 10_000.0 * (1 + 1e-12)
 
 
