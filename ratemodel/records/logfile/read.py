@@ -52,7 +52,8 @@ def read_log(
     mapping = mapping or LogMapping()
     mapping.check()
     source = _open(place, mapping, chunk_above_bytes)
-    columns = choose_columns(source.names, source.units, mapping, file=place.name)
+    clocked = source.sample_interval_s is not None
+    columns = choose_columns(source.names, source.units, mapping, file=place.name, clocked=clocked)
     chosen = [c for c in (columns.time, columns.position, columns.force) if c is not None]
     loaded = source.load(tuple(c.index for c in chosen))
     return _finish(place.name, source, columns, loaded, mapping)
