@@ -349,7 +349,7 @@ def write_log_csv(log: MachineLog, path: str | Path) -> Path:
 def random_truth(rng: np.random.Generator) -> LogTruth:
     """Draw a truth over three decades of sample rate and of noise, for tests and studies.
 
-    The pull holds 30 to 30 000 samples; noise is 1e-5 to 1e-2 of the peak; a third of the
+    The pull holds 30 to 30 000 samples; noise is some 1e-5 to 1e-2 of the peak; a third of the
     specimens do not break; half were preloaded.
     """
     rate = float(10 ** rng.uniform(-4, 1))
@@ -364,7 +364,7 @@ def random_truth(rng: np.random.Generator) -> LogTruth:
         sample_rate_Hz=float(10 ** rng.uniform(1.5, 4.5)) * rate / strain,
         toe_fraction=float(rng.uniform(0.0, 0.3)),
         slack_m=float(rng.uniform(0.0, 0.3)) * strain * length,
-        force_noise_N=float(10 ** rng.uniform(-5, -2)) * peak,
+        force_noise_N=float(10 ** rng.uniform(-5.1, -1.9)) * peak,
         position_noise_m=1e-5 * strain * length,
     )
     if rng.uniform() < 0.5:
