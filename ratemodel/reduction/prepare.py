@@ -33,7 +33,7 @@ def prepare(log: MachineLog, settings: ReductionSettings) -> Signal:
         )
         corrections.append("sign of force turned")
     peak = int(np.argmax(force))
-    noise = noise_of(force, peak)
+    noise = noise_of(force, log.time_s, peak, log.sample_interval_s)
     height = float(force[peak])
     if height <= 0 or float(np.ptp(force)) <= max(12 * noise, 1e-9 * abs(height)):
         raise InputError(

@@ -231,6 +231,8 @@ def test_a_long_log_in_chunks_gives_the_same_record(tmp_path, monkeypatch):
     log = read_log(path, chunk_above_bytes=1000)
     chunked = reduce_log(log, settings)
     assert log.rows > 5 * len(log) / 2
+    assert log.sample_interval_s == pytest.approx(1 / 8000, rel=1e-3)
+    assert chunked.peak_low_by_at_most_N == pytest.approx(whole.peak_low_by_at_most_N, rel=0.1)
     assert log.sha256 == whole.sha256
     assert "log-thinned" in {p.code for p in log.findings}
     assert chunked.peak_force_N == whole.peak_force_N
@@ -241,6 +243,20 @@ def test_a_long_log_in_chunks_gives_the_same_record(tmp_path, monkeypatch):
     assert chunked.strain_rate_per_s == pytest.approx(whole.strain_rate_per_s, rel=1e-3)
     assert chunked.force_rate_N_per_s == pytest.approx(whole.force_rate_N_per_s, rel=2e-2)
     assert chunked.energy_J == pytest.approx(whole.energy_J, rel=1e-2)
+
+
+def test_the_clock_of_a_long_log_is_checked_before_it_is_thinned(tmp_path, monkeypatch):
+    monkeypatch.setattr("ratemodel.records.logfile.text.CHUNK_ROWS", 5_000)
+    monkeypatch.setattr("ratemodel.records.logfile.chunked._BLOCKS", 100)
+    time = np.arange(40_000) * 0.5
+    time[30_000:] += 100
+    path = tmp_path / "log.csv"
+    lines = [f"{t:.1f},{i * 1e-3:.4f}" for i, t in enumerate(time)]
+    path.write_text("Time [ms],Force [kN]\n" + "\n".join(lines) + "\n")
+    log = read_log(path, chunk_above_bytes=1000)
+    assert log.sample_interval_s == pytest.approx(0.5e-3)
+    (gap,) = [p for p in log.findings if p.code == "samples-dropped"]
+    assert "1 gaps in time, the longest 0.1005 s at a step of 0.0005 s" in gap.message
 
 
 def test_what_the_thinner_keeps_is_bounded(monkeypatch):

@@ -142,6 +142,10 @@ REFUSED: dict[str, tuple[bytes, str]] = {
         + (",".join("1" for _ in range(5000)) + "\n").encode() * 9,
         "no rows of numbers",
     ),
+    "a heading of a hundred thousand blanks": (
+        csv(body(), "time_s,position_mm,Force" + " " * 100_000 + "["),
+        "no force column",
+    ),
     "quotes left open": (changed(20, '2.0,"10.0,5.0'), "row 22"),
     "force all empty": (csv([",".join([*b.split(",")[:2], ""]) for b in body()]), ""),
     "not a workbook": (b"PK\x03\x04" + bytes(100), "not readable as a workbook"),

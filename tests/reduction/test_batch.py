@@ -103,6 +103,17 @@ def test_the_table_has_the_names_of_the_break_table(paths, tmp_path):
     assert not list(tmp_path.glob(".breaks.csv*"))
 
 
+def test_logs_of_one_name_give_specimens_of_their_own(paths, tmp_path):
+    other = tmp_path / "other"
+    other.mkdir()
+    twin = other / "p-0.csv"
+    twin.write_bytes(paths[1].read_bytes())
+    table = reduce_logs([paths[0], twin], settings=SETTINGS, progress=False)
+    out = write_reduced(table, tmp_path / "o.csv")
+    with out.open(newline="") as stream:
+        assert [row["specimen"] for row in csv.DictReader(stream)] == ["p-0", "p-0-2"]
+
+
 def test_preload_fraction_stays_empty_without_a_rating(paths, tmp_path):
     settings = replace(SETTINGS, rating_N=None, free_length_m=None)
     out = write_reduced(reduce_logs(paths, settings=settings, progress=False), tmp_path / "a.csv")

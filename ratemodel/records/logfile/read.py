@@ -102,7 +102,10 @@ def _finish(
 ) -> MachineLog:
     """Numbers to SI, rows without numbers left out, the time axis checked."""
     findings = list(loaded.findings)
-    thinned = any(p.code == "log-thinned" for p in findings)
+    factor = columns.time.unit.factor if columns.time else 1.0
+    clock = loaded.clock
+    if clock is not None:
+        findings.extend(clock.findings(factor))
     arrays = list(loaded.arrays)
     finite: BoolArray | slice = slice(None)
     if not all(np.isfinite(a.sum()) for a in arrays):
@@ -140,15 +143,14 @@ def _finish(
             ),
             raw_columns=source.names,
             sha256=source.sha256,
-            sample_interval_s=0.0,
+            sample_interval_s=0.0 if clock is None else clock.step * factor,
             rows=loaded.rows,
             findings=tuple(findings),
         ),
-        thinned,
     )
 
 
-def _checked(log: MachineLog, thinned: bool) -> MachineLog:
+def _checked(log: MachineLog) -> MachineLog:
     """Put the time axis in order; nothing is sorted, only flipped as a whole."""
     from dataclasses import replace
 
@@ -161,7 +163,7 @@ def _checked(log: MachineLog, thinned: bool) -> MachineLog:
         findings.append(Problem("rows-reversed", message, "caution"))
     check = TimeCheck()
     repeated = check.add(time, force)
-    if not thinned:
+    if log.sample_interval_s == 0.0:  # else the clock was checked before the log was thinned
         findings.extend(check.findings())
     if check.step == 0.0:
         raise InputError(
@@ -178,6 +180,6 @@ def _checked(log: MachineLog, thinned: bool) -> MachineLog:
         time_s=np.ascontiguousarray(time),
         force_N=np.ascontiguousarray(force),
         position_m=None if position is None else np.ascontiguousarray(position),
-        sample_interval_s=check.step,
+        sample_interval_s=log.sample_interval_s or check.step,
         findings=tuple(findings),
     )
