@@ -88,19 +88,12 @@ def _label(axes: Axes, time: float, text: str, colour: str, height: float = 0.0)
 
 def _draw_events(axes: Axes, record: BreakRecord) -> None:
     for number, cycle in enumerate(record.cycles, start=1):
-        axes.annotate(
-            str(number),
-            ((cycle.start_s + cycle.end_s) / 2, cycle.level_N / 1e3),
-            xytext=(0, 3),
-            textcoords="offset points",
-            color=_PURPLE,
-            fontsize=8,
-            ha="center",
-        )
+        middle = (cycle.start_s + cycle.end_s) / 2
+        _note(axes, str(number), (middle, cycle.level_N / 1e3), (0, 3), _PURPLE)
     for hold in record.holds:
-        level = hold.level_N / 1e3
+        level, end = hold.level_N / 1e3, hold.start_s + hold.duration_s
         axes.plot(
-            [hold.start_s, hold.start_s + hold.duration_s],
+            [hold.start_s, end],
             [level, level],
             color=_ORANGE,
             lw=4,
@@ -109,35 +102,27 @@ def _draw_events(axes: Axes, record: BreakRecord) -> None:
             label="_hold",
             zorder=1,
         )
-        axes.annotate(
-            f"hold {hold.duration_s:.3g} s",
-            (hold.start_s + hold.duration_s / 2, level),
-            xytext=(0, -12),
-            textcoords="offset points",
-            color=_ORANGE,
-            fontsize=8,
-            ha="center",
-        )
+        middle = (hold.start_s + end) / 2
+        _note(axes, f"hold {hold.duration_s:.3g} s", (middle, level), (0, -12), _ORANGE)
     for drop in record.drops:
-        axes.plot(
-            drop.time_s,
-            drop.force_before_N / 1e3,
-            marker="v",
-            color=_ORANGE,
-            ms=7,
-            ls="none",
-            label="_drop",
-            zorder=3,
-        )
-        axes.annotate(
-            f"strand? −{drop.drop_N / 1e3:.3g} kN",
-            (drop.time_s, drop.force_before_N / 1e3),
-            xytext=(-6, 4),
-            textcoords="offset points",
-            color=_ORANGE,
-            fontsize=8,
-            ha="right",
-        )
+        place = (drop.time_s, drop.force_before_N / 1e3)
+        axes.plot(*place, marker="v", color=_ORANGE, ms=7, ls="none", label="_drop", zorder=3)
+        _note(axes, f"strand? −{drop.drop_N / 1e3:.3g} kN", place, (-40, 4), _ORANGE)
+
+
+def _note(
+    axes: Axes, text: str, place: tuple[float, float], shift: tuple[float, float], colour: str
+) -> None:
+    """Write beside a point, shifted by so many typographic points."""
+    axes.annotate(
+        text,
+        place,
+        xytext=shift,
+        textcoords="offset points",
+        color=colour,
+        fontsize=8,
+        ha="center",
+    )
 
 
 def _draw_peak(axes: Axes, record: BreakRecord) -> None:

@@ -147,7 +147,9 @@ def _offset(
     )
     if not steady:
         rest = rest[:0]  # a soft start, not a rest
+    where = "before the pull (an offset, or a pretension?)"
     if how == "broke" and len(signal.force_N) - end > 8:
+        where = "after the break, without load"
         after = signal.force_N[end:]
         # ringing and a lagging filter have gone in the last half
         rest = after[len(after) // 2 :]
@@ -159,8 +161,7 @@ def _offset(
     if abs(offset) > 0.3 * height:
         return low, high
     message = (
-        f"the load cell shows {offset:.4g} N without load; the peak was not corrected, its bound"
-        " was widened"
+        f"force reads {offset:.4g} N {where}; the peak was not corrected, its bound was widened"
     )
     findings.append(Problem("force-offset", message, "caution"))
     return (low, high + offset) if offset > 0 else (low - offset, high)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zipfile
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -97,6 +98,14 @@ def _to_si(array: FloatArray, chosen: Chosen) -> FloatArray:
     return np.multiply(array, chosen.unit.factor)
 
 
+def _finite_rows(arrays: Sequence[FloatArray]) -> BoolArray | slice:
+    """Return the rows with a number in every column; all of them without looking at each."""
+    if all(np.isfinite(a.sum()) for a in arrays):
+        return slice(None)
+    finite = np.logical_and.reduce([np.isfinite(a) for a in arrays])
+    return slice(None) if finite.all() else finite
+
+
 def _finish(
     file: str, source: Source, columns: Columns, loaded: Loaded, mapping: LogMapping
 ) -> MachineLog:
@@ -107,10 +116,8 @@ def _finish(
     if clock is not None:
         findings.extend(clock.findings(factor))
     arrays = list(loaded.arrays)
-    finite: BoolArray | slice = slice(None)
-    if not all(np.isfinite(a.sum()) for a in arrays):
-        finite = np.logical_and.reduce([np.isfinite(a) for a in arrays])
-    if isinstance(finite, np.ndarray) and not finite.all():
+    finite = _finite_rows(arrays)
+    if isinstance(finite, np.ndarray):
         missing = int(np.count_nonzero(~finite))
         message = f"{missing} of {len(finite)} rows lack a number and were left out"
         findings.append(Problem("samples-missing", message, "caution"))
