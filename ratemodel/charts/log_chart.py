@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -60,28 +62,35 @@ def _title(record: BreakRecord) -> str:
 
 
 def _draw_window(axes: Axes, record: BreakRecord) -> None:
-    """Shade the stretch the rates come from and mark its two neighbours on the time axis."""
+    """Shade the stretch the rates come from; mark the ends of slack and bedding-in."""
     start, end = record.window_s
     axes.axvspan(start, end, color=_BLUE, alpha=0.12, lw=0, zorder=0)
-    _label(axes, (start + end) / 2, "rate taken here", _BLUE)
-    marks = ((record.slack_end_s, "slack ends"), (record.bedding_in_end_s, "bedded in"))
-    for row, (time, text) in enumerate(marks):
+    _label(axes, ((start + end) / 2, 0.99), "rate taken here", _BLUE, ("center", "top"))
+    # below the curve, in two rows: the two may lie close together
+    marks = ((record.slack_end_s, "slack ends", 0.01), (record.bedding_in_end_s, "bedded in", 0.06))
+    for time, text, height in marks:
         axes.axvline(time, color=_GREEN, lw=1.0, ls=(0, (4, 3)), zorder=1)
-        _label(axes, time, text, _GREEN, height=0.06 * (row + 1))
+        _label(axes, (time, height), text, _GREEN, ("left", "bottom"))
 
 
-def _label(axes: Axes, time: float, text: str, colour: str, height: float = 0.0) -> None:
-    """Write a label at a time, at a height given as a fraction of the axes."""
+def _label(
+    axes: Axes,
+    place: tuple[float, float],
+    text: str,
+    colour: str,
+    align: tuple[Literal["left", "center"], Literal["top", "bottom"]],
+) -> None:
+    """Write a label at a time and a height given as a fraction of the axes."""
     axes.annotate(
         text,
-        (time, 0.99 - height),
+        place,
         xycoords=("data", "axes fraction"),
         xytext=(2, 0),
         textcoords="offset points",
         color=colour,
         fontsize=8,
-        va="top",
-        ha="left" if height else "center",
+        ha=align[0],
+        va=align[1],
         parse_math=False,
     )
 
