@@ -151,6 +151,7 @@ def write_reduced(table: ReducedTable, out_path: str | Path) -> Path:
     """
     out = Path(out_path)
     rows = [_row(record, table.settings) for record in table.records]
+    _make_unique(rows)
     names = list(rows[0]) if rows else ["specimen", "peak_force_kN", "broke"]
     try:
         handle, temporary = tempfile.mkstemp(dir=out.parent, prefix=f".{out.name}.", suffix=".tmp")
@@ -173,6 +174,17 @@ def write_reduced(table: ReducedTable, out_path: str | Path) -> Path:
             ) from error
         raise
     return out
+
+
+def _make_unique(rows: Sequence[dict[str, str]]) -> None:
+    """Give logs that share a name (in different folders) specimens of their own."""
+    taken: set[str] = set()
+    for row in rows:
+        name, number = row["specimen"], 1
+        while row["specimen"] in taken:
+            number += 1
+            row["specimen"] = f"{name}-{number}"
+        taken.add(row["specimen"])
 
 
 def _safe(text: str) -> str:
