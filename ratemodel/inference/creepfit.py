@@ -18,7 +18,7 @@ from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError, NotIdentifiedError, Problem
 from ratemodel.inference.creep_draws import draw_creep, effective_readings
 from ratemodel.inference.leastsq import BestFit, best_fit
-from ratemodel.inference.starts import FitTask
+from ratemodel.inference.starts import FitTask, start_parameters
 from ratemodel.models.creep_base import CreepModel, CreepPoints, CreepReference, creep_points
 from ratemodel.models.creep_thermal import CREEP_MODELS
 
@@ -106,17 +106,16 @@ class CreepFit:
         self, time_s: FloatArray, load_N: float, temperature_K: float = float("nan")
     ) -> FloatArray:
         """Draws of the strain, shape (draws, n)."""
-        return self.model.curve(self.draws, self._points(time_s, load_N, temperature_K))
+        return self.model.curve(self.draws, self.points_at(time_s, load_N, temperature_K))
 
     def rate_at(
         self, time_s: FloatArray, load_N: float, temperature_K: float = float("nan")
     ) -> FloatArray:
         """Draws of the creep rate in 1/s, shape (draws, n)."""
-        points = self._points(time_s, load_N, temperature_K)
-        return np.broadcast_to(
-            self.model.rate(self.draws, points),
-            (len(next(iter(self.draws.values()))), len(points.time_s)),
-        )
+        points = self.points_at(time_s, load_N, temperature_K)
+        rate = self.model.rate(self.draws, points)
+        rows = len(next(iter(self.draws.values())))
+        return np.broadcast_to(rate, (rows, len(points.time_s)))
 
     def interval(self, name: str, level: float = 0.95) -> tuple[float, float]:
         """Interval of a parameter from the draws."""
@@ -124,7 +123,8 @@ class CreepFit:
         low, high = np.quantile(self.draws[name], [tail, 1 - tail])
         return float(low), float(high)
 
-    def _points(self, time_s: FloatArray, load_N: float, temperature_K: float) -> CreepPoints:
+    def points_at(self, time_s: FloatArray, load_N: float, temperature_K: float) -> CreepPoints:
+        """Points of these times at one load and temperature."""
         time = np.atleast_1d(np.asarray(time_s, dtype=np.float64))
         return creep_points(
             time, np.full_like(time, load_N), np.full_like(time, temperature_K), self.reference
@@ -163,19 +163,14 @@ def fit_creep(
         Too few readings, loads or temperatures for the model.
     """
     points, strain, reference, thinned = pool(curves)
-    loads = len(np.unique(np.round(points.load_ratio, 9)))
-    temperatures = len(np.unique(np.round(points.temperature_ratio, 9)))
     different = len({(c.load_N, c.temperature_K) for c in curves})
     if user is None and different < model.conditions:
         raise NotIdentifiedError(
             f"the model '{model.title}' needs {model.conditions} different loads or temperatures, "
             f"there are {different}; test more, or fix parameters"
         )
-    held = model.held(loads, temperatures)
-    parameters = _with_held(model, held, user)
-    guess = {**model.guess(points, strain), **held}
-    task = FitTask(lambda v: model.curve(v, points), strain, model.parameters, guess)
-    best = best_fit(task, rng=rng, starts=starts, user=parameters)
+    task, held = _task(model, points, strain)
+    best = best_fit(task, rng=rng, starts=starts, user=_with_held(held, user))
     residual = strain - model.curve(best.values, points)
     worth = effective_readings(residual, points, len(best.free))
     joint, drawn = draw_creep(model, best, (points, strain), worth, (draws, rng))
@@ -189,6 +184,26 @@ def fit_creep(
         effective_readings=worth,
         problems=best.problems + drawn + _problems(best, worth, len(strain), held) + thinned,
     )
+
+
+def creep_parameters(curves: Sequence[CreepCurve], model: CreepModel) -> lmfit.Parameters:
+    """Give the model's starting parameters, to fix, bound or constrain and hand back to the fit.
+
+    Parameters that the curves cannot determine (one load, one temperature) come held.
+    """
+    points, strain, _, _ = pool(curves)
+    task, held = _task(model, points, strain)
+    return start_parameters(task, _with_held(held, None))
+
+
+def _task(
+    model: CreepModel, points: CreepPoints, strain: FloatArray
+) -> tuple[FitTask, dict[str, float]]:
+    loads = len(np.unique(np.round(points.load_ratio, 9)))
+    temperatures = len(np.unique(np.round(points.temperature_ratio, 9)))
+    held = model.held(loads, temperatures)
+    guess = {**model.guess(points, strain), **held}
+    return FitTask(lambda v: model.curve(v, points), strain, model.parameters, guess), held
 
 
 def pool(
@@ -239,9 +254,7 @@ def _thinned(time: FloatArray, strain: FloatArray) -> tuple[FloatArray, FloatArr
     return np.asarray(mean_t), np.asarray(mean_e)
 
 
-def _with_held(
-    model: CreepModel, held: Mapping[str, float], user: lmfit.Parameters | None
-) -> lmfit.Parameters | None:
+def _with_held(held: Mapping[str, float], user: lmfit.Parameters | None) -> lmfit.Parameters | None:
     if not held:
         return user
     import lmfit

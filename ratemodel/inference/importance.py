@@ -2,7 +2,8 @@
 
 The proposal sits on the optimum with the curvature's covariance; draws are weighted by density
 over proposal and resampled. Where the weights are poor the proposal is moved to the weighted mean
-and covariance and the step is repeated.
+and covariance and the step is repeated; where they stay poor an ensemble takes over, started from
+the best proposals.
 
 References
 ----------
@@ -20,9 +21,12 @@ from scipy.special import gammaln
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import NotIdentifiedError, Problem
+from ratemodel.inference.ensemble import ensemble_draws
 
 _ROUNDS = 4
 _GOOD_SHARE = 0.3
+_POOR = 400.0  # effective draws below which the ensemble takes over
+_STEPS = 900
 
 
 @dataclass(frozen=True)
@@ -101,8 +105,25 @@ def importance_draws(
         else:
             spread = 2.0 * spread
             dof = 3.0
-    rows = _systematic(w, rng)
-    return JointDraws(proposed[rows], size, evidence, _said(size, draws))
+    if size >= min(_POOR, 0.1 * draws):
+        rows = _systematic(w, rng)
+        return JointDraws(proposed[rows], size, evidence, ())
+    values, size = ensemble_draws(
+        log_density, _walkers(proposed, log_w, w), draws=draws, steps=_STEPS, rng=rng
+    )
+    return JointDraws(values, size, evidence, _said(size, draws))
+
+
+def _walkers(proposed: FloatArray, log_w: FloatArray, w: FloatArray) -> FloatArray:
+    """Different possible proposals of the highest weight, as starts of an ensemble."""
+    count = 2 * max(4 * proposed.shape[1], 24)
+    order = np.argsort(-w)[: int(np.sum(np.isfinite(log_w)))][:count]
+    if len(order) < count // 2:
+        raise NotIdentifiedError(
+            "hardly any draw near the best fit is possible; check the bounds, or fix a parameter "
+            "that the data do not determine"
+        )
+    return proposed[order[: len(order) - len(order) % 2]]
 
 
 def _propose(

@@ -96,7 +96,7 @@ class LifeMixture:
         counts = np.floor(np.cumsum(self.weights) * size + 0.5).astype(int)
         parts, before = [], 0
         for member, upto in zip(self.members, counts, strict=True):
-            rows = member.ln_life(load_N, fraction_broken, temperature_K)[: upto - before]
+            rows = member.ln_life(load_N, fraction_broken, temperature_K)[before:upto]
             parts.append(rows)
             before = upto
         return np.concatenate(parts)

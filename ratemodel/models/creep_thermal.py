@@ -83,15 +83,15 @@ class TwoProcess(CreepModel):
         line = np.linalg.lstsq(design, np.log(slopes), rcond=None)[0]
         volume = float(np.clip(line[1], 0.5, 100.0))
         energy = float(np.clip(line[2], 0.0, 300e3))
-        ln_rate = float(np.mean(np.log(slopes) - volume * f + energy * inverse))
+        middle = float(np.mean(np.log(slopes) + energy * inverse))
         return {
             "strain0": start["strain0"],
             "primary": min(start["primary"], 0.5),
             "tau": start["tau"],
-            "ln_rate1": ln_rate + 0.7,
-            "volume1": 1.3 * volume,
-            "ln_rate2": ln_rate + 4.0,
-            "volume2": 4.0 * volume,
+            "ln_rate1": middle,
+            "volume1": volume,
+            "ln_rate2": float(np.clip(middle - 2.0 * volume * f.mean(), -115.0, 15.0)),
+            "volume2": 3.0 * volume,
             "energy1": energy,
             "energy2": energy,
         }
