@@ -22,6 +22,9 @@ HALF_HEAT = 1.5936242600400401
 
 _INTERCEPT = Parameter("ln_strength", "", description="ln of the strength at the reference rate")
 _SLOPE = Parameter("slope", "per decade", description="change of ln S per decade of rate")
+_FIBRE = Parameter(
+    "fibre_slope", "per decade", description="change of ln S per decade due to the fibre alone"
+)
 _DROP = Parameter("drop", "", description="loss of ln S from fully isothermal to adiabatic")
 _PLACE = Parameter(
     "place", "log10(1/s)", description="log10 of the strain rate at which half the heat stays"
@@ -146,7 +149,7 @@ class Competing(RateModel):
     title: ClassVar[str] = "fibre slope and heat step"
     formula: ClassVar[str] = "ln S = a + b u - D h(u - c)"
     source: ClassVar[str] = "power law and heat balance together"
-    linear: ClassVar[tuple[Parameter, ...]] = (_INTERCEPT, _SLOPE, _DROP)
+    linear: ClassVar[tuple[Parameter, ...]] = (_INTERCEPT, _FIBRE, _DROP)
     shape: ClassVar[tuple[Parameter, ...]] = (_PLACE,)
 
     def columns(self, u: FloatArray, shape: FloatArray) -> list[FloatArray]:

@@ -1,0 +1,138 @@
+"""One call for the whole job: a campaign in, every result of every series and use case out."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ratemodel.arrays import FloatArray
+from ratemodel.errors import Problem
+from ratemodel.inference.average import Settings, fit_rate
+from ratemodel.inference.diagnostics import Diagnostics, diagnose
+from ratemodel.inference.ratefit import Curve, RateFit
+from ratemodel.inference.sensitivity import Sensitivity, sensitivity
+from ratemodel.limits import FailureProbability, Limit, failure_probability, working_load_limits
+from ratemodel.planning import NextTest, next_test
+from ratemodel.records.tables import Campaign
+from ratemodel.screening import ScreeningFinding, screen
+from ratemodel.steps import Explanation, explain, shares
+from ratemodel.translation import UseStrength, translate
+from ratemodel.words import cautions
+
+POINTS_PER_DECADE = 8
+
+
+@dataclass(frozen=True)
+class SeriesResult:
+    """Strength against rate of one series: fit, curve, and what screening and checks found."""
+
+    fit: RateFit
+    curve: Curve
+    screening: tuple[ScreeningFinding, ...]
+    diagnostics: Diagnostics
+
+
+@dataclass(frozen=True)
+class UseResult:
+    """One use case carried through to its limits."""
+
+    strength: UseStrength
+    explanation: Explanation
+    limits: tuple[Limit, ...]
+    failure: FailureProbability | None
+    shares: tuple[tuple[str, float], ...]
+    sensitivity: Sensitivity
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """Everything `analyse` found, in the order of the campaign.
+
+    ``cautions`` stand wherever a strength or a limit of this analysis is shown.
+    """
+
+    campaign: Campaign
+    seed: int
+    settings: Settings
+    series: tuple[SeriesResult, ...]
+    uses: tuple[UseResult, ...]
+    next_test: NextTest | None
+    cautions: tuple[str, ...]
+    problems: tuple[Problem, ...] = field(default_factory=tuple)
+
+
+def analyse(campaign: Campaign, *, rates: Sequence[float] = (), seed: int = 0,
+            settings: Settings | None = None) -> Analysis:  # fmt: skip
+    """Fit every series, carry every use case through, and say what to test next.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        As read by `read_campaign`.
+    rates : sequence of float
+        Strain rates (1/s) at which the curves are wanted exactly, beside the grid.
+    seed : int
+        Seed of all random numbers; the same seed gives the same answer on one platform.
+    settings : Settings, optional
+        Draws, level, bound, models.
+    """
+    settings = settings or Settings()
+    fits = {
+        name: fit_rate(series, rng=_stream(seed, "series", name), settings=settings,
+                       options=campaign.options, sha256=campaign.sha256)
+        for name, series in campaign.series.items()
+    }  # fmt: skip
+    uses = tuple(_use(fits[use.series], use.name, campaign, seed) for use in campaign.use.values())
+    results = tuple(
+        SeriesResult(
+            fit,
+            fit.curve(grid(fit, _wanted(fit, uses, rates))),
+            screen(fit.series.used),
+            diagnose(fit, rng=_stream(seed, "checks", name)),
+        )
+        for name, fit in fits.items()
+    )
+    tests = sum(len(s.used) for s in campaign.series.values())
+    plan = next_test(fits, [u.strength for u in uses], campaign.options)
+    problems = tuple(p for r in results for p in (*r.fit.problems, *r.diagnostics.problems))
+    problems += tuple(p for u in uses for p in (*u.strength.problems, *u.sensitivity.problems))
+    return Analysis(campaign, seed, settings, results, uses, plan, tuple(cautions(tests)), problems)
+
+
+def _use(fit: RateFit, name: str, campaign: Campaign, seed: int) -> UseResult:
+    use = campaign.use[name]
+    rng = _stream(seed, "use", name)
+    strength = translate(fit, use, rng=rng)
+    explanation = explain(strength, rng=rng)
+    return UseResult(strength, explanation, working_load_limits(strength),
+                     failure_probability(strength), shares(strength, explanation),
+                     sensitivity(fit, float(np.median(strength.u)), rng=rng))  # fmt: skip
+
+
+def _stream(seed: int, kind: str, name: str) -> np.random.Generator:
+    """A stream of its own for each series and use, so that adding one changes no other."""
+    return np.random.default_rng([seed, zlib.crc32(f"{kind}/{name}".encode())])
+
+
+def _wanted(fit: RateFit, uses: Sequence[UseResult], rates: Sequence[float]) -> FloatArray:
+    """log10 rates a curve must reach: those asked for and every use's central rates."""
+    out = [float(np.log10(r)) for r in rates]
+    for use in uses:
+        if use.strength.fit is fit:
+            out += [float(q) for q in np.quantile(use.strength.u, [0.05, 0.5, 0.95])]
+    return np.array(out)
+
+
+def grid(fit: RateFit, wanted: FloatArray) -> FloatArray:
+    """log10 rates of a curve: tested rates, wanted rates and at least 8 points a decade."""
+    low = min([float(fit.data.u.min()), *wanted.tolist()])
+    high = max([float(fit.data.u.max()), *wanted.tolist()])
+    count = int(np.ceil((high - low) * POINTS_PER_DECADE)) + 1
+    even = np.linspace(low, high, max(count, 2)) if high > low else np.array([low])
+    return np.unique(np.concatenate([even, fit.data.rates, wanted]))
+
+
+__all__ = ["Analysis", "SeriesResult", "UseResult", "analyse", "grid"]

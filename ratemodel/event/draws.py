@@ -1,0 +1,159 @@
+"""A use case sampled into an event: joint rows from one stream."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TypedDict
+
+import numpy as np
+
+from ratemodel.arrays import FloatArray
+from ratemodel.errors import InputError
+from ratemodel.event.checks import columns
+from ratemodel.event.course import Course, course
+from ratemodel.event.laws import Law, Linear, PowerLaw, Recorded
+from ratemodel.event.lines import Arrangement, Line, Series
+from ratemodel.event.loading import Damping, Mover, Slip
+from ratemodel.event.result import Event
+from ratemodel.event.shock import shock
+from ratemodel.records.tables import Use
+
+_NEEDED = {
+    "fall": ("mass", "fall", "line_length", "stiffness"),
+    "snatch": ("mass", "closing_speed", "line_length", "stiffness"),
+    "steady": ("load",),
+    "rate": ("strain_rate",),
+}
+
+
+def sample_quantities(use: Use, draws: int, rng: np.random.Generator) -> dict[str, FloatArray]:
+    """Joint draws of all quantities of a use case, each of shape ``(draws,)``.
+
+    Scrambled Sobol points (Owen 1998), rows shuffled so that they may be paired with joint draws
+    of a fit without any order in common.
+    """
+    from scipy.stats import qmc
+
+    if draws < 1:
+        raise InputError(f"{draws} draws", "at least 1 draw")
+    names = sorted(use.quantities)
+    if not names:
+        return {}
+    power = int(np.ceil(np.log2(max(draws, 2))))
+    points = qmc.Sobol(len(names), scramble=True, rng=rng).random_base2(power)[:draws]
+    points = np.clip(rng.permutation(points, axis=0), 1e-12, 1 - 1e-12)
+    return {name: use.quantities[name].from_uniform(points[:, i]) for i, name in enumerate(names)}
+
+
+def event_draws(
+    use: Use, draws: int, rng: np.random.Generator, *, curve: Recorded | None = None
+) -> Event:
+    """Event of a use case, its distributions sampled jointly.
+
+    Parameters
+    ----------
+    use : Use
+        ``kind`` chooses the event. Beside the names listed there, a fall or snatch may have
+        ``stiffness_exponent`` (power law, ``stiffness`` then being the force at unit strain),
+        ``damping`` (s) or ``damping_ratio``, ``slip_force`` (N) with ``run_out`` (m), ``preload``
+        (N), ``steady_load`` (N), ``line_mass`` (kg), and a sling in series by ``sling_length``
+        (m) and ``sling_stiffness`` (N per unit strain). Option ``gravity = true`` makes a snatch
+        vertical; without it a preload is taken to keep acting.
+    draws : int
+        Number of joint rows.
+    rng : numpy.random.Generator
+        The only source of randomness.
+    curve : Recorded, optional
+        Recorded loading curve in place of the stiffness.
+
+    Returns
+    -------
+    Event
+        With ``inputs`` holding the sampled quantities. Kind ``"rate"`` has no demand
+        (``peak_force_N`` is None), kind ``"steady"`` has its load as demand and no rate.
+
+    Raises
+    ------
+    InputError
+        A quantity that the kind needs is missing, or a draw is impossible.
+    """
+    q = _sampled(use, draws, rng, curve)
+    return replace(_dispatch(use, q, curve), inputs=q)
+
+
+def median_course(use: Use, *, curve: Recorded | None = None) -> Course:
+    """Course of a fall or snatch with every quantity at its median."""
+    if use.kind not in ("fall", "snatch"):
+        raise InputError(f"use {use.name!r} is of kind {use.kind}", "a fall or a snatch")
+    _check_names(use, curve)
+    q = {n: np.array([d.median]) for n, d in use.quantities.items()}
+    return replace(course(**_setup(use, q, curve)), name=use.name)
+
+
+def _sampled(
+    use: Use, draws: int, rng: np.random.Generator, curve: Recorded | None
+) -> dict[str, FloatArray]:
+    _check_names(use, curve)
+    return sample_quantities(use, draws, rng)
+
+
+def _check_names(use: Use, curve: Recorded | None) -> None:
+    needed = [n for n in _NEEDED[use.kind] if curve is None or n != "stiffness"]
+    pairs = (
+        ("run_out", "slip_force"),
+        ("sling_length", "sling_stiffness"),
+        ("sling_stiffness", "sling_length"),
+    )
+    needed += [other for name, other in pairs if name in use.quantities]
+    missing = [n for n in needed if n not in use.quantities]
+    if missing:
+        raise InputError(
+            f"use {use.name!r} of kind {use.kind} lacks {', '.join(missing)}",
+            f"all of {', '.join(needed)}",
+            column=f"use.{use.name}.{missing[0]}",
+        )
+
+
+def _dispatch(use: Use, q: dict[str, FloatArray], curve: Recorded | None) -> Event:
+    if use.kind == "rate":
+        rate = columns({"strain_rate": q["strain_rate"]})["strain_rate"]
+        return Event("rate", strain_rate_per_s=rate)
+    if use.kind == "steady":
+        v = columns({n: q[n] for n in ("load", "duration") if n in q})
+        return Event("steady", peak_force_N=v["load"], duration_s=v.get("duration"))
+    return replace(shock(**_setup(use, q, curve)), kind=use.kind)
+
+
+class _Setup(TypedDict):
+    line: Arrangement
+    mover: Mover
+    preload: FloatArray
+    damping: Damping
+    slip: Slip | None
+
+
+def _setup(use: Use, q: dict[str, FloatArray], curve: Recorded | None) -> _Setup:
+    """Arguments of `shock` for a fall or a snatch."""
+    zero = np.zeros(1)
+    law: Law
+    if curve is not None:
+        law = curve
+    elif "stiffness_exponent" in q:
+        law = PowerLaw(q["stiffness"], q["stiffness_exponent"])
+    else:
+        law = Linear(q["stiffness"])
+    line: Arrangement = Line(law, q["line_length"], q.get("line_mass", zero))
+    if "sling_length" in q:
+        sling = Line(Linear(q["sling_stiffness"]), q["sling_length"])
+        line = Series((line, sling))
+    preload = q.get("preload", zero)
+    slip = Slip(q["slip_force"], q.get("run_out", np.inf)) if "slip_force" in q else None
+    damping = Damping(q.get("damping", zero), q.get("damping_ratio", zero))
+    gravity = use.kind == "fall" or bool(use.options.get("gravity", False))
+    steady = q.get("steady_load", zero if gravity else preload)
+    if use.kind == "fall":
+        dropped = Mover.falling(q["mass"], q["fall"])
+        mover = replace(dropped, steady_load=steady)
+    else:
+        mover = Mover(q["mass"], q["closing_speed"], gravity, steady)
+    return _Setup(line=line, mover=mover, preload=preload, damping=damping, slip=slip)

@@ -1,0 +1,188 @@
+"""A damped shock followed stage by stage to its peak, and the course of a single event."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ratemodel.arrays import BoolArray, FloatArray, IntArray
+from ratemodel.event.lines import Arrangement
+from ratemodel.event.motion import Motion, Peak
+from ratemodel.event.stepping import DONE, SLIP, STRETCH, State, System
+from ratemodel.event.undamped import elastic_peak
+
+STEPS = 32  # per √(m/k); fourth order: error of the force below 1e-6
+_LONGEST = 40.0  # in √(m/k) without reaching any event
+
+
+@dataclass(frozen=True)
+class Row:
+    """One step of the draws still moving: who, from which state, how far, to which force."""
+
+    who: IntArray
+    state: State
+    step: FloatArray
+    first_force: FloatArray
+    last_force: FloatArray
+    end_extension: FloatArray
+
+
+@dataclass(frozen=True)
+class Track:
+    """All steps, and the largest force with its moment; ``endless`` marks slips without end."""
+
+    rows: tuple[Row, ...]
+    best: State
+    force: FloatArray
+    run: FloatArray
+    endless: BoolArray
+
+
+def system_of(line: Arrangement, viscosity: FloatArray, motion: Motion) -> System:
+    """Scales taken from the undamped, slip-free peak: its force and √(m x / F)."""
+    top = elastic_peak(line, motion)
+    force = np.maximum(line.force(top), 1e-12)
+    moved = np.maximum(top - motion.start, 1e-12)
+    time = np.sqrt(motion.mass * moved / force)
+    return System(line, viscosity, motion, force, time)
+
+
+def solve(system: System) -> Peak:
+    """Peak of a damped shock; the half-way point is where the total force passes half of it."""
+    track = follow(system, STEPS)
+    half_time, half_extension = _first_passage(system, track, track.force / 2)
+    force, best = track.force, track.best
+    return Peak(
+        force=force,
+        extension=best.extension,
+        half=half_extension,
+        time_s=best.time,
+        rise_s=best.time - half_time,
+        run_out=track.run,
+        endless=bool(track.endless.any()),
+    )
+
+
+def follow(system: System, steps: int) -> Track:
+    """Step all draws until each has come to rest."""
+    n = system.viscosity.size
+    zero = np.zeros(n)
+    now = State(
+        zero.copy(),
+        system.motion.start.copy(),
+        system.motion.speed.copy(),
+        zero.copy(),
+        np.full(n, STRETCH, dtype=np.int64),
+    )
+    now = _change(system, now, system.margin(now) < 0)  # a damper may reach the slip force at once
+    best, force = now.take(np.arange(n)), system.force(now)
+    rows: list[Row] = []
+    since, endless = zero.copy(), np.zeros(n, dtype=bool)
+    brake = system.motion.slip_force - system.motion.drive
+    hopeless = (brake <= 0) & np.isinf(system.motion.run_out)
+    while (active := np.flatnonzero(now.stage != DONE)).size:
+        part, state = system.take(active), now.take(active)
+        step = part.step_length(state, steps)
+        end = part.advance(state, step)
+        crossing = np.flatnonzero((part.margin(end) < 0) & (step > 0))
+        if crossing.size:
+            step[crossing] = _shorten(part, state, step, crossing)
+            end.put(crossing, part.take(crossing).advance(state.take(crossing), step[crossing]))
+        row = Row(active, state, step, part.force(state), part.force(end), end.extension)
+        rows.append(row)
+        _note_largest(part, row, end, (best, force))
+        ends = np.zeros(active.size, dtype=bool)
+        ends[crossing] = True
+        moved = _change(part, end, ends)
+        since[active] = np.where(moved.stage == state.stage, since[active] + step, 0.0)
+        late = (since[active] > _LONGEST * part.time_scale) & (moved.stage != DONE)
+        lost = late & ((moved.stage != SLIP) | hopeless[active])
+        if lost.any():
+            endless[active] |= lost & (moved.stage == SLIP)
+            moved = replace(moved, stage=np.where(lost, DONE, moved.stage))
+        now.put(active, moved)
+    return Track(tuple(rows), best, force, now.run, endless)
+
+
+def _note_largest(part: System, row: Row, end: State, largest: tuple[State, FloatArray]) -> None:
+    """Keep state and value of the largest force so far: at the ends of a step or inside it."""
+    best, force = largest
+    found = [(np.arange(row.who.size), row.state, row.first_force)]
+    found.append((np.arange(row.who.size), end, row.last_force))
+    stretching = row.state.stage != SLIP
+    summit = stretching & (row.step > 0) & (part.growth(row.state) > 0) & (part.growth(end) < 0)
+    inside = np.flatnonzero(summit)
+    if inside.size:
+        some, begin = part.take(inside), row.state.take(inside)
+        h = falling_root(lambda h: some.growth(some.advance(begin, h)), row.step[inside])
+        top = some.advance(begin, h)
+        found.append((inside, top, some.force(top)))
+    for place, when, value in found:
+        # Rounding at the slip force is no new peak.
+        more = np.flatnonzero(value > force[row.who[place]] * (1 + 1e-9))
+        best.put(row.who[place[more]], when.take(more))
+        force[row.who[place[more]]] = value[more]
+
+
+def _change(part: System, state: State, ends: BoolArray) -> State:
+    if not ends.any():
+        return state
+    return replace(state, stage=np.where(ends, part.next_stage(state), state.stage))
+
+
+def _shorten(part: System, state: State, step: FloatArray, who: IntArray) -> FloatArray:
+    """Length of the step that ends just where the margin passes zero."""
+    some, begin = part.take(who), state.take(who)
+    return falling_root(lambda h: some.margin(some.advance(begin, h)), step[who])
+
+
+def falling_root(value: Callable[[FloatArray], FloatArray], high: FloatArray) -> FloatArray:
+    """Where a function positive at 0 and negative at ``high`` passes zero (Illinois method)."""
+    low = np.zeros_like(high)
+    f_low, f_high = value(low), value(high)
+    f_low = np.maximum(f_low, 0.0)
+    whole = high.copy()
+    side = np.zeros(high.shape)
+    for _ in range(60):
+        with np.errstate(invalid="ignore", divide="ignore"):
+            x = high - f_high * (high - low) / (f_high - f_low)
+        x = np.where((x > low) & (x < high), x, (low + high) / 2)
+        f = value(x)
+        over = f <= 0
+        # Halving the value kept twice in a row is what makes the method converge fast.
+        f_low = np.where(over, np.where(side == 1, f_low / 2, f_low), f)
+        f_high = np.where(over, f, np.where(side == -1, f_high / 2, f_high))
+        low, high = np.where(over, low, x), np.where(over, x, high)
+        side = np.where(over, 1.0, -1.0)
+        if ((high - low <= 1e-12 * whole) | (np.abs(f) < 1e-13)).all():
+            break
+    return np.where(np.abs(f) < 1e-13, x, high)
+
+
+def _first_passage(
+    system: System, track: Track, level: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Time and extension at which the force first reaches a level."""
+    time, extension = track.best.time.copy(), track.best.extension.copy()
+    open_ = np.ones(level.shape, dtype=bool)
+    for row in track.rows:
+        here = open_[row.who] & (row.first_force >= level[row.who])
+        time[row.who[here]] = row.state.time[here]
+        extension[row.who[here]] = row.state.extension[here]
+        open_[row.who[here]] = False
+        inside = np.flatnonzero(open_[row.who] & (row.last_force >= level[row.who]))
+        if inside.size:
+            who = row.who[inside]
+            some, begin, goal = system.take(who), row.state.take(inside), level[who]
+
+            def lack(
+                h: FloatArray, some: System = some, s: State = begin, goal: FloatArray = goal
+            ) -> FloatArray:
+                return (goal - some.force(some.advance(s, h))) / some.force_scale
+
+            end = some.advance(begin, falling_root(lack, row.step[inside]))
+            time[who], extension[who] = end.time, end.extension
+            open_[who] = False
+    return time, extension

@@ -1,0 +1,137 @@
+"""The numbers a likelihood needs, taken from a validated series."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ratemodel.arrays import BoolArray, FloatArray, IntArray
+from ratemodel.records.tables import Series, Specimens
+
+
+@dataclass(frozen=True)
+class RateData:
+    """Specimens as arrays; ``groups`` are cells of equal rate, batch and machine.
+
+    Attributes
+    ----------
+    u : ndarray, shape (n,)
+        log10 of the strain rate in 1/s.
+    y : ndarray, shape (n,)
+        ln of the strength in the SI unit of the series.
+    broke : ndarray of bool, shape (n,)
+        False: held at least this much (right-censored).
+    batch, machine : ndarray of int, shape (n,)
+        Index into the name tuples; 0 throughout where there is one or none.
+    covariates : ndarray, shape (n, k)
+        ``cycled`` (1 for a specimen cycled before the pull, where the series has both kinds) and
+        ``temperature`` (kelvin above the reference, where temperatures differ by over 5 K).
+    group : ndarray of int, shape (n,)
+        Cell of equal rate, spool, machine and covariates, for pure error.
+    """
+
+    u: FloatArray
+    y: FloatArray
+    broke: BoolArray
+    batch: IntArray
+    machine: IntArray
+    group: IntArray
+    batches: tuple[str, ...]
+    machines: tuple[str, ...]
+    covariates: FloatArray
+    covariate_names: tuple[str, ...] = ()
+    temperature_K: float = float("nan")
+
+    def __len__(self) -> int:
+        return int(self.y.size)
+
+    @property
+    def centre(self) -> float:
+        """Mean log10 rate: the reference at which intercepts are defined."""
+        return float(self.u.mean())
+
+    @property
+    def pure_error_dof(self) -> int:
+        """Broken specimens beyond one per cell of equal rate, batch and machine."""
+        broken = self.group[self.broke]
+        return int(broken.size - np.unique(broken).size)
+
+    @property
+    def rates(self) -> FloatArray:
+        """Distinct log10 rates, ascending; speeds within 2 % of each other count as one."""
+        ordered = np.unique(self.u)
+        keep = np.concatenate([[True], np.diff(ordered) > np.log10(1.02)])
+        return np.asarray(ordered[keep])
+
+
+def rate_data(series: Series) -> RateData:
+    """Arrays of the specimens of a series that are used.
+
+    Rows are put into a fixed order first, so that the order in the file cannot change a result.
+    """
+    s = series.used
+    order = sorted(
+        range(len(s)),
+        key=lambda i: (
+            float(s.strain_rate_per_s[i]),
+            s.batch[i],
+            s.machine[i],
+            float(s.strength[i]),
+            bool(s.broke[i]),
+        ),
+    )
+    u = np.log10(s.strain_rate_per_s[order])
+    batches, batch = _codes([s.batch[i] for i in order])
+    machines, machine = _codes([s.machine[i] for i in order])
+    names, covariates, reference = _covariates(s, order)
+    # Rates from position / length differ in the last digits between rows; cells use 4 decimals.
+    cells = np.column_stack([np.round(u, 4), batch, machine, np.round(covariates, 2)])
+    group = np.unique(cells, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
+    return RateData(
+        u, np.log(s.strength[order]), s.broke[order], batch, machine, group, batches, machines,
+        covariates, names, reference,
+    )  # fmt: skip
+
+
+def _covariates(s: Specimens, order: list[int]) -> tuple[tuple[str, ...], FloatArray, float]:
+    """Columns for preload cycling and temperature where they differ within the series."""
+    names: list[str] = []
+    columns: list[FloatArray] = []
+    cycles = np.nan_to_num(s.preload_cycles[order], nan=0.0)
+    cycled = (cycles > 0).astype(float)
+    if 0 < cycled.sum() < cycled.size:
+        names.append("cycled")
+        columns.append(cycled)
+    temperature = s.temperature_K[order]
+    known = np.isfinite(temperature)
+    reference = float(np.median(temperature[known])) if known.any() else float("nan")
+    if known.any() and float(np.ptp(temperature[known])) > 5.0:
+        names.append("temperature")
+        columns.append(np.where(known, temperature - reference, 0.0))
+    table = np.column_stack(columns) if columns else np.zeros((len(order), 0))
+    return tuple(names), table, reference
+
+
+def subset(data: RateData, keep: BoolArray) -> RateData:
+    """The same data with some rows left out (for leave-one-rate-out checks)."""
+    return RateData(
+        data.u[keep],
+        data.y[keep],
+        data.broke[keep],
+        data.batch[keep],
+        data.machine[keep],
+        np.unique(data.group[keep], return_inverse=True)[1].reshape(-1).astype(np.int64),
+        data.batches,
+        data.machines,
+        data.covariates[keep],
+        data.covariate_names,
+        data.temperature_K,
+    )
+
+
+def _codes(names: list[str]) -> tuple[tuple[str, ...], IntArray]:
+    """Names in alphabetical order and the index of each entry."""
+    known = sorted(set(names))
+    lookup = {name: i for i, name in enumerate(known)}
+    return tuple(known), np.array([lookup[n] for n in names], dtype=np.int64)

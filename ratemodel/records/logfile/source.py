@@ -1,0 +1,63 @@
+"""What every file format offers: names, a units row, and the numbers of the chosen columns."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from ratemodel.arrays import FloatArray
+from ratemodel.errors import InputError, Problem
+
+
+@dataclass(frozen=True, eq=False)
+class Loaded:
+    """Numbers of the chosen columns, in the order asked for; NaN where a cell is empty."""
+
+    arrays: tuple[FloatArray, ...]
+    rows: int
+    findings: tuple[Problem, ...] = ()
+
+
+class Source(Protocol):
+    """An opened file of any format."""
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Column names as the file writes them."""
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Cells of a units row, empty where there is none."""
+
+    @property
+    def sample_interval_s(self) -> float | None:
+        """Step of time stored beside the samples, where the format has it."""
+
+    @property
+    def sha256(self) -> str:
+        """Hash of the bytes of the file, complete once `load` has run."""
+
+    def load(self, indices: tuple[int, ...]) -> Loaded:
+        """Numbers of these columns."""
+
+
+def missing_extra(
+    package: str, what: str, extra: str = 'pip install "ratemodel[io]"'
+) -> InputError:
+    """Return the error for an optional package that is not installed."""
+    return InputError(f"{what} needs the package {package}, which is not installed", extra)
+
+
+def refuse_infinite(array: FloatArray, name: str, file: str, first_row: int) -> None:
+    """Raise InputError at the first number beyond what a float can hold."""
+    bad = np.isinf(array)
+    if bad.any():
+        raise InputError(
+            "an infinite number",
+            "a finite number",
+            file=file,
+            row=first_row + int(np.argmax(bad)) + 1,
+            column=name,
+        )

@@ -1,0 +1,111 @@
+"""Plain signal work on force: noise, turning points, sudden drops."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ratemodel.arrays import FloatArray
+from ratemodel.errors import Problem
+from ratemodel.records.logfile.thin import extremes
+
+_ENVELOPE_BLOCKS = 2_000
+_NOISE_SAMPLES = 60_000
+
+
+@dataclass(frozen=True, eq=False)
+class Signal:
+    """A log made ready: tension positive, position growing with the pull, samples in order.
+
+    ``position_m`` has the machine's own stretch taken off where its stiffness was stated.
+    ``rest_N`` is the force at which the log starts, ``step_s`` the median step of time.
+    """
+
+    time_s: FloatArray
+    force_N: FloatArray
+    position_m: FloatArray | None
+    rest_N: float
+    noise_N: float
+    step_s: float
+    findings: tuple[Problem, ...]
+    corrections: tuple[str, ...]
+
+    @property
+    def peak(self) -> int:
+        """Index of the highest force."""
+        return int(np.argmax(self.force_N))
+
+
+def noise_of(force: FloatArray, around: int) -> float:
+    """Estimate the standard deviation of the samples about a smooth curve.
+
+    From the median absolute second difference: a ramp has none, a break is one outlier. White
+    noise of variance s² gives second differences of variance 6 s². The step of the
+    digitiser, uniform, sets a floor of step/√12.
+    """
+    start = max(0, min(around, len(force)) - _NOISE_SAMPLES)
+    part = force[start : start + 2 * _NOISE_SAMPLES]
+    if len(part) < 5:
+        return 0.0
+    second = np.abs(np.diff(part, n=2))
+    sigma = float(np.median(second)) / 0.6745 / np.sqrt(6.0)
+    levels = np.diff(np.unique(part[:4000]))
+    real = levels[levels > 1e-9 * np.ptp(part)] if len(levels) else levels
+    floor = float(real.min()) / np.sqrt(12.0) if len(real) and sigma == 0 else 0.0
+    return float(max(sigma, floor))
+
+
+def turning_points(force: FloatArray, threshold: float) -> tuple[list[int], list[int]]:
+    """Tops and bottoms of every swing larger than `threshold`, as indices in order.
+
+    Each top has a bottom after it, except perhaps the last.
+    """
+    index = extremes(force, _ENVELOPE_BLOCKS)
+    values = force[index].tolist()
+    tops: list[int] = []
+    bottoms: list[int] = []
+    high = low = 0
+    rising = True
+    for i, value in enumerate(values):
+        if rising:
+            if value > values[high]:
+                high = i
+            elif values[high] - value > threshold:
+                tops.append(int(index[high]))
+                rising, low = False, i
+        elif value < values[low]:
+            low = i
+        elif value - values[low] > threshold:
+            bottoms.append(int(index[low]))
+            rising, high = True, i
+    if not rising:
+        bottoms.append(int(index[low]))
+    return tops, bottoms
+
+
+def first_above(force: FloatArray, level: float) -> int:
+    """Index of the first sample above a level; the length where there is none."""
+    above = force > level
+    return int(np.argmax(above)) if above.any() else len(force)
+
+
+def last_below(force: FloatArray, level: float, end: int) -> int:
+    """Index of the last sample below a level before `end`; −1 where there is none."""
+    below = force[:end][::-1] < level
+    return end - 1 - int(np.argmax(below)) if below.any() else -1
+
+
+def slope(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """Least-squares slope of y on x and its standard error; NaN where x does not move."""
+    if len(x) < 2:
+        return float("nan"), float("nan")
+    dx = x - x.mean()
+    spread = float(dx @ dx)
+    if spread <= 0 or not np.isfinite(spread):
+        return float("nan"), float("nan")
+    b = float(dx @ y) / spread
+    if len(x) < 3:
+        return b, float("nan")
+    rest = y - y.mean() - b * dx
+    return b, float(np.sqrt(rest @ rest / (len(x) - 2) / spread))
