@@ -28,8 +28,3 @@ def axes_for(ax: Axes | None) -> Axes:
 
     figure = Figure(figsize=(7.0, 4.5), layout="constrained")
     return figure.add_subplot()
-
-
-def plain(text: str) -> str:
-    """Text in which no character starts mathematical type."""
-    return text.replace("$", r"\$")

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ratemodel.charts.colours import BLUE, CYCLE, GREY, VERMILION, axes_for, plain
+from ratemodel.charts.colours import BLUE, CYCLE, GREY, VERMILION, axes_for
 from ratemodel.inference.creep_forecast import CreepForecast
 from ratemodel.inference.sherby_dorn import SherbyDorn
+from ratemodel.words import mathtext_escape
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -76,15 +77,17 @@ def sherby_dorn_chart(result: SherbyDorn | Sequence[SherbyDorn], *, ax: Axes | N
             ms=4,
             lw=1.5,
         )
-        kind = "plateau" if one.plateau_reached else "still falling, below"
-        name = plain(one.curve.specimen) or f"{one.curve.load_N / 1e3:.3g} kN"
+        kind = "plateau" if one.plateau_reached else "plateau below"
+        name = mathtext_escape(one.curve.specimen) or f"{one.curve.load_N / 1e3:.3g} kN"
         ax.annotate(
             f"{name}: {kind} {one.plateau_rate_per_s:.2g} 1/s",
             (100 * float(one.strain[-1]), float(one.rate_per_s[-1])),
-            xytext=(-4, 8),
-            textcoords="offset points",
+            xytext=(0.98, 0.95 - 0.06 * i),
+            textcoords="axes fraction",
             ha="right",
+            va="top",
             color=colour,
+            arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.5, "alpha": 0.6},
         )
     ax.set_yscale("log")
     ax.set_xlabel("strain (%)")

@@ -24,6 +24,7 @@ from ratemodel.inference.life import (
     standard_quantile,
 )
 from ratemodel.models.lifetime import LifeLaw, life_law
+from ratemodel.words import CAUTION
 
 PRIOR = "flat on ln life at the lowest and highest tested condition, flat on ln scatter"
 _CHUNK = 4_000_000  # numbers held at once
@@ -133,12 +134,6 @@ class LifeBound:
     confidence: float
     caution: str
     problems: tuple[Problem, ...]
-
-
-CAUTION = (
-    "Not a substitute for the manufacturer's instructions, local codes and a competent person; "
-    "life-safety use needs certified equipment."
-)
 
 
 def draw_life(fit: LifeFit, *, draws: int, rng: np.random.Generator) -> LifeDraws:

@@ -168,6 +168,14 @@ def _words(odds: Mapping[str, float]) -> str:
 
 def _problems(data: PreloadData, protocols: FloatArray) -> tuple[Problem, ...]:
     out = []
+    if data.unbroken:
+        out.append(
+            Problem(
+                "unbroken-left-out",
+                f"{data.unbroken} specimens did not break and were left out, which reads low: "
+                "their strength lies above what they held. Break them on a stronger machine.",
+            )
+        )
     cycled = protocols[protocols[:, 0] > 0]
     if not np.any((protocols[:, 0] == 0) | (protocols[:, 1] == 0)):
         out.append(

@@ -54,7 +54,7 @@ def test_creep_chart_marks_what_was_not_tested(curve):
 def test_sherby_dorn_chart_names_the_specimen_without_math_type(curve):
     ax = sherby_dorn_chart([sherby_dorn(curve)])
     assert ax.get_yscale() == "log"
-    assert r"a\$b: still falling, below" in _texts(ax)
+    assert r"a\$b: plateau below" in _texts(ax)
     _drawn(ax)
 
 
