@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ratemodel.arrays import FloatArray
-from ratemodel.errors import InputError, NotIdentifiedError, Problem
+from ratemodel.errors import InputError, Problem
 from ratemodel.inference.importance import importance_draws
 from ratemodel.inference.life import (
     LifeData,
@@ -231,45 +231,8 @@ def life_at_load(
         fraction=fraction,
         confidence=confidence,
         caution=CAUTION,
-        problems=lives.problems + _beyond(load, lives.load_range_N),
+        problems=lives.problems + beyond_tested(load, lives.load_range_N),
     )
-
-
-def lasting_load(
-    lives: LifeDraws | LifeMixture,
-    service_life_s: float,
-    *,
-    fraction: float = 0.95,
-    confidence: float = 0.95,
-    temperature_K: float = float("nan"),
-) -> float:
-    """Highest load whose lower bound on life lies beyond the service life, in N.
-
-    Found by halving in ln load between a millionth of the lowest and the highest tested load;
-    the returned load always lies on the safe side.
-
-    Raises
-    ------
-    NotIdentifiedError
-        Even the lowest load looked at does not last.
-    """
-
-    def lasts(load: float) -> bool:
-        weak = lives.ln_life(np.array([load]), 1.0 - fraction, temperature_K)
-        return bool(np.quantile(weak, 1.0 - confidence) > np.log(service_life_s))
-
-    low, high = lives.load_range_N[0] * 1e-6, lives.load_range_N[1]
-    if not lasts(low):
-        raise NotIdentifiedError(
-            f"no load is shown to last {service_life_s:g} s with confidence {confidence:g}; "
-            "test longer or at lower loads"
-        )
-    if lasts(high):
-        return high
-    for _ in range(60):
-        middle = float(np.sqrt(low * high))
-        low, high = (middle, high) if lasts(middle) else (low, middle)
-    return low
 
 
 def _anchors(design: FloatArray) -> FloatArray:
@@ -281,7 +244,8 @@ def _anchors(design: FloatArray) -> FloatArray:
     return np.asarray(design[pivots[: design.shape[1]]])
 
 
-def _beyond(load: FloatArray, tested: tuple[float, float]) -> tuple[Problem, ...]:
+def beyond_tested(load: FloatArray, tested: tuple[float, float]) -> tuple[Problem, ...]:
+    """Say how far the lowest load lies below the tested ones."""
     below = float(load.min())
     if below >= tested[0]:
         return ()
