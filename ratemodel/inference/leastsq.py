@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     import lmfit
 
 _TIGHT = {"ftol": 1e-14, "xtol": 1e-14, "gtol": 1e-14}
-_LEASTSQ: dict[str, Any] = {**_TIGHT, "max_nfev": 20000}
+_LEASTSQ: dict[str, Any] = {**_TIGHT, "max_nfev": 6000}
 _LEAST_SQUARES: dict[str, Any] = {
     **_TIGHT,
     "max_nfev": 2000,

@@ -45,7 +45,10 @@ class TwoProcess(CreepModel):
         return {"energy1": 0.0, "energy2": 0.0} if temperatures < 2 else {}
 
     def steady_rate(self, values: Values, points: CreepPoints) -> FloatArray:
-        """Steady creep rate in 1/s, by halving in ln rate at each different condition."""
+        """Steady creep rate in 1/s, by Newton's method in ln rate at each different condition.
+
+        The load carried is convex and rising in ln rate, so steps from above never overshoot.
+        """
         pairs = np.stack([points.load_ratio, points.temperature_ratio, points.inverse_RT], axis=1)
         unique, back = np.unique(pairs, axis=0, return_inverse=True)
         f, ratio, inverse = unique.T
@@ -53,14 +56,16 @@ class TwoProcess(CreepModel):
         ln2 = values["ln_rate2"] - values["energy2"] * inverse
         v1, v2 = values["volume1"] / ratio, values["volume2"] / ratio
         # Each process alone is at least as fast as both: the slower bounds the rate from above.
-        high = np.minimum(ln1 + _ln_sinh(v1 * f), ln2 + _ln_sinh(v2 * f))
-        low = high - 300.0
-        for _ in range(70):
-            middle = (low + high) / 2
-            carried = _arsinh_exp(middle - ln1) / v1 + _arsinh_exp(middle - ln2) / v2
-            less = carried < f
-            low, high = np.where(less, middle, low), np.where(less, high, middle)
-        return np.asarray(np.exp((low + high) / 2)[..., back.ravel()])
+        x = np.minimum(ln1 + _ln_sinh(v1 * f), ln2 + _ln_sinh(v2 * f))
+        for _ in range(60):
+            carried = _arsinh_exp(x - ln1) / v1 + _arsinh_exp(x - ln2) / v2
+            slope = 1 / (v1 * np.hypot(1, np.exp(np.minimum(ln1 - x, 300.0))))
+            slope = slope + 1 / (v2 * np.hypot(1, np.exp(np.minimum(ln2 - x, 300.0))))
+            step = (carried - f) / slope
+            x = x - step
+            if float(np.max(np.abs(step))) < 1e-12:
+                break
+        return np.asarray(np.exp(x)[..., back.ravel()])
 
     def curve(self, values: Values, points: CreepPoints) -> FloatArray:
         """Instant, primary and steady strain."""
