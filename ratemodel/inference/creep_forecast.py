@@ -22,8 +22,9 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import NotIdentifiedError, Problem
+from ratemodel.inference.creep_curves import CreepCurve
 from ratemodel.inference.creep_hidden import hidden_error
-from ratemodel.inference.creepfit import CreepCurve, CreepFit, fit_creep, usable_models
+from ratemodel.inference.creepfit import CreepFit, fit_creep, usable_models
 from ratemodel.models.creep_base import CreepModel
 
 

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from ratemodel.errors import NotIdentifiedError
-from ratemodel.inference.creepfit import CreepCurve, fit_creep
+from ratemodel.inference.creep_curves import CreepCurve
+from ratemodel.inference.creepfit import fit_creep
 from ratemodel.models.creep_base import CreepModel
 
 _HIDDEN_DECADES = 0.5

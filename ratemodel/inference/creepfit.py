@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ratemodel.arrays import FloatArray
-from ratemodel.errors import InputError, NotIdentifiedError, Problem
+from ratemodel.errors import NotIdentifiedError, Problem
+from ratemodel.inference.creep_curves import CreepCurve, pool
 from ratemodel.inference.creep_draws import draw_creep, effective_readings
 from ratemodel.inference.leastsq import BestFit, best_fit
 from ratemodel.inference.starts import FitTask, start_parameters
@@ -24,51 +25,6 @@ from ratemodel.models.creep_thermal import CREEP_MODELS
 
 if TYPE_CHECKING:
     import lmfit
-
-_MOST = 200  # readings kept per curve
-
-
-@dataclass(frozen=True)
-class CreepCurve:
-    """Strain of one specimen under a constant load.
-
-    Attributes
-    ----------
-    time_s, strain : ndarray, shape (n,)
-        Time since loading, above 0 and rising; strain.
-    load_N : float
-        Load held.
-    temperature_K : float
-        NaN where not known.
-    specimen : str
-        For messages.
-    """
-
-    time_s: FloatArray
-    strain: FloatArray
-    load_N: float
-    temperature_K: float = float("nan")
-    specimen: str = ""
-
-    def __post_init__(self) -> None:
-        time = np.array(self.time_s, dtype=np.float64)
-        strain = np.array(self.strain, dtype=np.float64)
-        if time.ndim != 1 or time.shape != strain.shape:
-            raise InputError(
-                f"creep of {self.specimen or 'a specimen'}: {time.size} times, {strain.size} "
-                "strains",
-                "as many strains as times",
-            )
-        good = np.isfinite(time) & np.isfinite(strain)
-        if not np.all(good) or np.any(np.diff(time) < 0) or not self.load_N > 0:
-            raise InputError(
-                f"creep of {self.specimen or 'a specimen'}: a reading is not finite, time runs "
-                "back, or the load is not above 0",
-                "finite readings in order of time under a load above 0",
-            )
-        keep = time > 0  # the moment of loading has no place on a log-time axis
-        object.__setattr__(self, "time_s", time[keep])
-        object.__setattr__(self, "strain", strain[keep])
 
 
 @dataclass(frozen=True)
@@ -163,10 +119,10 @@ def fit_creep(
         Too few readings, loads or temperatures for the model.
     """
     points, strain, reference, thinned = pool(curves)
-    different = len({(c.load_N, c.temperature_K) for c in curves})
-    if user is None and different < model.conditions:
+    different, needed = _conditions(curves, model)
+    if user is None and different < needed:
         raise NotIdentifiedError(
-            f"the model '{model.title}' needs {model.conditions} different loads or temperatures, "
+            f"the model '{model.title}' needs {needed} different loads or temperatures, "
             f"there are {different}; test more, or fix parameters"
         )
     task, held = _task(model, points, strain)
@@ -204,54 +160,6 @@ def _task(
     held = model.held(loads, temperatures)
     guess = {**model.guess(points, strain), **held}
     return FitTask(lambda v: model.curve(v, points), strain, model.parameters, guess), held
-
-
-def pool(
-    curves: Sequence[CreepCurve],
-) -> tuple[CreepPoints, FloatArray, CreepReference, tuple[Problem, ...]]:
-    """All curves as one set of points; the reference is in their middle.
-
-    A curve of more than 200 readings is averaged in 200 bins even in log time.
-    """
-    if not curves or sum(len(c.time_s) for c in curves) < 4:
-        raise NotIdentifiedError("fewer than four creep readings; nothing can be fitted")
-    thin = [_thinned(c.time_s, c.strain) for c in curves]
-    time = np.concatenate([t for t, _ in thin])
-    strain = np.concatenate([e for _, e in thin])
-    sizes = [len(t) for t, _ in thin]
-    load = np.repeat([c.load_N for c in curves], sizes)
-    kelvin = np.array([c.temperature_K for c in curves])
-    known = kelvin[np.isfinite(kelvin)]
-    if 0 < len(known) < len(kelvin):
-        raise InputError(
-            "some creep runs have a temperature and others do not", "a temperature for all or none"
-        )
-    reference = CreepReference(
-        load_N=float(np.exp(np.mean(np.log([c.load_N for c in curves])))),
-        temperature_K=float(known.mean()) if len(known) else 293.15,
-        time_s=float(np.exp(np.mean(np.log(time)))),
-    )
-    points = creep_points(time, load, np.repeat(kelvin, sizes), reference)
-    if sum(sizes) == sum(len(c.time_s) for c in curves):
-        return points, strain, reference, ()
-    note = Problem(
-        "readings-averaged",
-        f"Curves of more than {_MOST} readings were averaged in {_MOST} bins even in log time.",
-        "note",
-    )
-    return points, strain, reference, (note,)
-
-
-def _thinned(time: FloatArray, strain: FloatArray) -> tuple[FloatArray, FloatArray]:
-    if len(time) <= _MOST:
-        return time, strain
-    edges = np.geomspace(time[0], time[-1], _MOST + 1)[1:-1]
-    which = np.searchsorted(edges, time, side="right")
-    count = np.bincount(which, minlength=_MOST)
-    good = count > 0
-    mean_t = np.exp(np.bincount(which, np.log(time), minlength=_MOST)[good] / count[good])
-    mean_e = np.bincount(which, strain, minlength=_MOST)[good] / count[good]
-    return np.asarray(mean_t), np.asarray(mean_e)
 
 
 def _with_held(held: Mapping[str, float], user: lmfit.Parameters | None) -> lmfit.Parameters | None:
@@ -292,5 +200,12 @@ def _problems(
 
 def usable_models(curves: Sequence[CreepCurve]) -> tuple[CreepModel, ...]:
     """Models for which there are enough different loads and temperatures."""
-    different = len({(c.load_N, c.temperature_K) for c in curves})
-    return tuple(m for m in CREEP_MODELS if m.conditions <= different)
+    counts = [(m, *_conditions(curves, m)) for m in CREEP_MODELS]
+    return tuple(m for m, different, needed in counts if different >= needed)
+
+
+def _conditions(curves: Sequence[CreepCurve], model: CreepModel) -> tuple[int, int]:
+    """Different conditions there are, and how many the model needs."""
+    # Unknown temperatures are one temperature: NaN would differ from itself.
+    known = {(c.load_N, round(float(np.nan_to_num(c.temperature_K)), 6)) for c in curves}
+    return len(known), model.needed(len({kelvin for _, kelvin in known}))

@@ -11,7 +11,7 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError, NotIdentifiedError
-from ratemodel.inference.creepfit import CreepCurve
+from ratemodel.inference.creep_curves import CreepCurve
 from ratemodel.inference.cycling import CyclingData
 from ratemodel.inference.damage_likelihood import RampData
 from ratemodel.inference.life import LifeData

@@ -8,7 +8,7 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import NotIdentifiedError, Problem
-from ratemodel.inference.creepfit import CreepCurve
+from ratemodel.inference.creep_curves import CreepCurve
 
 
 @dataclass(frozen=True)

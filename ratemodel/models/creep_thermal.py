@@ -38,7 +38,10 @@ class TwoProcess(CreepModel):
         Parameter("energy1", "J/mol", 0.0, 500e3, "first process: activation energy"),
         Parameter("energy2", "J/mol", 0.0, 500e3, "second process: activation energy"),
     )
-    conditions: ClassVar[int] = 4
+
+    def needed(self, temperatures: int) -> int:
+        """As many steady rates as they have parameters."""
+        return 4 if temperatures < 2 else 6
 
     def held(self, loads: int, temperatures: int) -> dict[str, float]:
         """Energies need two temperatures."""

@@ -10,8 +10,8 @@ from ratemodel.charts.creep_chart import creep_chart, sherby_dorn_chart
 from ratemodel.charts.fast_preload_chart import fast_preload_chart
 from ratemodel.charts.life_chart import life_chart
 from ratemodel.charts.preload_chart import preload_chart
+from ratemodel.inference.creep_curves import CreepCurve
 from ratemodel.inference.creep_forecast import average_creep, forecast_creep
-from ratemodel.inference.creepfit import CreepCurve
 from ratemodel.inference.life import LifeData, fit_life
 from ratemodel.inference.life_bounds import draw_life, life_at_load
 from ratemodel.inference.preload import fit_preload

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from ratemodel.errors import InputError, NotIdentifiedError
+from ratemodel.inference.creep_curves import CreepCurve
 from ratemodel.inference.creep_forecast import average_creep, forecast_creep, plateau_rate
-from ratemodel.inference.creepfit import CreepCurve, creep_parameters, fit_creep
+from ratemodel.inference.creepfit import creep_parameters, fit_creep
 from ratemodel.inference.leastsq import best_fit
 from ratemodel.inference.sherby_dorn import sherby_dorn
 from ratemodel.inference.starts import FitTask
