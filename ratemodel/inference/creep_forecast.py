@@ -177,20 +177,14 @@ def forecast_creep(
     beyond = np.maximum(np.log10(time / average.last_time_s), 0.0)
     strains = [_widened(average, i, time, condition) for i in range(len(average.members))]
     rates = [m.rate_at(time, load, kelvin) for m in average.members]
-    quantiles = (0.5 * (1 - level), 0.5, 0.5 * (1 + level))
-    out = np.empty((3, len(time)))
-    rate = np.empty(len(time))
-    for j in range(len(time)):
-        rows = mixture_rows(average.weights(float(beyond[j])), len(average.z))
-        mixed = np.concatenate([s[r, j] for s, r in zip(strains, rows, strict=True)])
-        out[:, j] = np.quantile(mixed, quantiles)
-        rate[j] = np.median(np.concatenate([s[r, j] for s, r in zip(rates, rows, strict=True)]))
+    mixed = _mixed(average, beyond, strains, (0.5 * (1 - level), 0.5, 0.5 * (1 + level)))
+    rate = _mixed(average, beyond, rates, (0.5,))[0]
     last = average.weights(float(beyond[-1]))
     return CreepForecast(
         time_s=time,
-        median=out[1],
-        low=out[0],
-        high=out[2],
+        median=mixed[1],
+        low=mixed[0],
+        high=mixed[2],
         rate_median_per_s=rate,
         decades_beyond=beyond,
         level=level,
@@ -203,6 +197,21 @@ def forecast_creep(
         curves=tuple(c for c in curves if _same_condition(c, condition)),
         problems=average.problems + _beyond(float(beyond.max()), load, average),
     )
+
+
+def _mixed(
+    average: CreepAverage,
+    beyond: FloatArray,
+    members: Sequence[FloatArray],
+    quantiles: tuple[float, ...],
+) -> FloatArray:
+    """Quantiles over members in proportion to their weights at each time, shape (q, n)."""
+    out = np.empty((len(quantiles), len(beyond)))
+    for j, decades in enumerate(beyond):
+        rows = mixture_rows(average.weights(float(decades)), len(average.z))
+        mixed = np.concatenate([m[r, j] for m, r in zip(members, rows, strict=True)])
+        out[:, j] = np.quantile(mixed, quantiles)
+    return out
 
 
 def plateau_rate(

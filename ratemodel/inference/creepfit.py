@@ -119,12 +119,8 @@ def fit_creep(
         Too few readings, loads or temperatures for the model.
     """
     points, strain, reference, thinned = pool(curves)
-    different, needed = _conditions(curves, model)
-    if user is None and different < needed:
-        raise NotIdentifiedError(
-            f"the model '{model.title}' needs {needed} different loads or temperatures, "
-            f"there are {different}; test more, or fix parameters"
-        )
+    if user is None:
+        _check_conditions(curves, model)
     task, held = _task(model, points, strain)
     best = best_fit(task, rng=rng, starts=starts, user=_with_held(held, user))
     residual = strain - model.curve(best.values, points)
@@ -202,6 +198,15 @@ def usable_models(curves: Sequence[CreepCurve]) -> tuple[CreepModel, ...]:
     """Models for which there are enough different loads and temperatures."""
     counts = [(m, *_conditions(curves, m)) for m in CREEP_MODELS]
     return tuple(m for m, different, needed in counts if different >= needed)
+
+
+def _check_conditions(curves: Sequence[CreepCurve], model: CreepModel) -> None:
+    different, needed = _conditions(curves, model)
+    if different < needed:
+        raise NotIdentifiedError(
+            f"the model '{model.title}' needs {needed} different loads or temperatures, "
+            f"there are {different}; test more, or fix parameters"
+        )
 
 
 def _conditions(curves: Sequence[CreepCurve], model: CreepModel) -> tuple[int, int]:
