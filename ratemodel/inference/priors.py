@@ -21,6 +21,9 @@ from ratemodel.records.tables import Distribution, Series
 #: 1850 J/(kg K) (from memory) is 1.8e-7 for solid fibre; a loose bundle conducts less, no measured
 #: value found, half is assumed and the prior's width covers a factor of three either way.
 BRAID_DIFFUSIVITY = 0.9e-7
+#: Probability that the heat balance does not place the step: jacket, water, coating, contact with
+#: pins and strands of a braid all change the path of the heat, and no measurement was found.
+HEAT_DOUBT = 0.65
 FIRST_ROOT_SQUARED = 2.404825557695773**2
 
 
@@ -172,9 +175,12 @@ def heat_place(series: Series, reach: Distribution) -> Prior:
     centre = float(np.log10(strain / (HALF_HEAT * tau)))
     text = (
         f"heat balance: time constant {tau:.2g} s from the diameter, strain at break "
-        f"{strain:.3g}{'' if known.size else ' (assumed)'}; within 0.5 decade"
+        f"{strain:.3g}{'' if known.size else ' (assumed)'}; within 0.6 decade; "
+        f"with probability {HEAT_DOUBT:g} the balance does not apply and the step may lie anywhere"
     )
-    return Prior("place", Distribution("normal", centre, 0.5), "log10(1/s)", text, reach, 0.25)
+    return Prior(
+        "place", Distribution("normal", centre, 0.6), "log10(1/s)", text, reach, HEAT_DOUBT
+    )
 
 
 def _batch_prior(series: Series) -> Prior:

@@ -115,7 +115,10 @@ def _lag(
     start = peak + max(start, 0)
     fallen = force[start:] < signal.rest_N + (force[start] - signal.rest_N) / np.e
     took = float(time[start + int(np.argmax(fallen))] - time[start])
-    if took <= 2.5 * signal.step_s:
+    again = force[start:] < signal.rest_N + (force[start] - signal.rest_N) / np.e**2
+    later = float(time[start + int(np.argmax(again))] - time[start]) - took
+    # a strand break on the way down falls at once below both marks; a filter takes as long again
+    if took <= 2.5 * signal.step_s or not again.any() or not 0.4 < later / took < 2.5:
         return 0.0
     message = (
         f"force dies away over {took:.3g} s after the break: a filter (or the break itself) lags;"

@@ -62,6 +62,7 @@ def prepare(log: MachineLog, settings: ReductionSettings) -> Signal:
         time_s=log.time_s,
         force_N=force,
         position_m=position,
+        peak=peak,
         rest_N=rest,
         noise_N=noise,
         step_s=log.sample_interval_s,

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
+from ratemodel.arrays import FloatArray
 from ratemodel.errors import Problem
 from ratemodel.reduction.record import Hold
 from ratemodel.reduction.signal import Signal, first_above, last_below, slope
+from ratemodel.reduction.swings import Fall
 
 _UNEVEN = 0.05
 _FEW = 20
@@ -47,7 +50,11 @@ def _lifted(signal: Signal, height: float) -> float:
 
 
 def describe_rise(
-    signal: Signal, last_bottom: int | None, lift_off: int, holds: tuple[Hold, ...]
+    signal: Signal,
+    last_bottom: int | None,
+    lift_off: int,
+    holds: tuple[Hold, ...],
+    falls: Sequence[Fall],
 ) -> Rise:
     """Slopes, bedding-in and energy of the pull that leads to the peak."""
     force, time, position = signal.force_N, signal.time_s, signal.position_m
@@ -58,12 +65,14 @@ def describe_rise(
         start = max(last_bottom, last_below(force, _lifted(signal, height), peak) + 1)
     first, last, findings = _window(signal, start, holds)
     inside = slice(first, last + 1)
-    rate, _ = slope(time[inside], force[inside])
+    whole, broken = _restored(signal, falls, first, last)
+    findings += broken
+    rate, _ = slope(time[inside], whole)
     nan = float("nan")
     speed = stiffness = slack = elongation = energy = nan
     if position is not None:
         speed, _ = slope(time[inside], position[inside])
-        stiffness, _ = slope(position[inside], force[inside])
+        stiffness, _ = slope(position[inside], whole)
         slack = max(float(position[lift_off] - np.median(position[: max(lift_off // 20, 1)])), 0.0)
         elongation = float(position[peak] - position[lift_off])
         part = slice(start, peak + 1)
@@ -118,6 +127,27 @@ def _window(
         f" without it, {time[best[0]]:.6g} to {time[best[1]]:.6g} s"
     )
     return (*best, (Problem("hold-in-pull", message, "caution"),))
+
+
+def _restored(
+    signal: Signal, falls: Sequence[Fall], first: int, last: int
+) -> tuple[FloatArray, tuple[Problem, ...]]:
+    """Force in the window with the sudden drops added back, so that slopes are those between."""
+    inside = [f for f in falls if first <= f.start and f.end < last]
+    force = signal.force_N[first : last + 1]
+    if not inside:
+        return force, ()
+    force = force.copy()
+    for fall in inside:
+        force[fall.start - first + 1 : fall.end - first] = np.nan
+        force[fall.end - first :] += fall.size
+    gone = np.isnan(force)
+    force[gone] = np.interp(np.flatnonzero(gone), np.flatnonzero(~gone), force[~gone])
+    message = (
+        f"{len(inside)} sudden drops between 50 % and 100 % of the peak; force rate and stiffness"
+        " are those between the drops"
+    )
+    return force, (Problem("drop-in-pull", message, "caution"),)
 
 
 def _turn(signal: Signal, first: int, peak: int) -> int:

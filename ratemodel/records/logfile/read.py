@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import zipfile
 from pathlib import Path
 
 import numpy as np
 
-from ratemodel.arrays import FloatArray
+from ratemodel.arrays import BoolArray, FloatArray
 from ratemodel.errors import InputError, Problem
 from ratemodel.records.logfile.columns import Chosen, Columns, choose_columns
 from ratemodel.records.logfile.log import LogMapping, MachineLog
@@ -91,12 +90,6 @@ def _open(path: Path, mapping: LogMapping, chunk_above: int) -> Source:
     return TextSource(path, mapping, chunk_above=chunk_above)
 
 
-def hash_file(path: Path) -> str:
-    """SHA-256 of a file's bytes."""
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
-
-
 def _to_si(array: FloatArray, chosen: Chosen) -> FloatArray:
     if chosen.unit.factor == 1.0:
         return array
@@ -110,10 +103,10 @@ def _finish(
     findings = list(loaded.findings)
     thinned = any(p.code == "log-thinned" for p in findings)
     arrays = list(loaded.arrays)
-    finite = np.isfinite(arrays[0])
-    for array in arrays[1:]:
-        finite &= np.isfinite(array)
-    if not finite.all():
+    finite: BoolArray | slice = slice(None)
+    if not all(np.isfinite(a.sum()) for a in arrays):
+        finite = np.logical_and.reduce([np.isfinite(a) for a in arrays])
+    if isinstance(finite, np.ndarray) and not finite.all():
         missing = int(np.count_nonzero(~finite))
         message = f"{missing} of {len(finite)} rows lack a number and were left out"
         findings.append(Problem("samples-missing", message, "caution"))
@@ -173,9 +166,9 @@ def _checked(log: MachineLog, thinned: bool) -> MachineLog:
         raise InputError(
             "time never moves on", "a time that increases", file=log.name, column=log.columns[0]
         )
-    if repeated.any():
-        time, force = time[~repeated], force[~repeated]
-        position = None if position is None else position[~repeated]
+    if len(repeated):
+        time, force = np.delete(time, repeated), np.delete(force, repeated)
+        position = None if position is None else np.delete(position, repeated)
     if position is None:
         message = "the log has no position: no strain, strain rate, stiffness or energy"
         findings.append(Problem("no-position", message, "caution"))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Protocol
 
 import numpy as np
@@ -61,3 +63,9 @@ def refuse_infinite(array: FloatArray, name: str, file: str, first_row: int) -> 
             row=first_row + int(np.argmax(bad)) + 1,
             column=name,
         )
+
+
+def hash_file(path: Path) -> str:
+    """SHA-256 of a file's bytes."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()

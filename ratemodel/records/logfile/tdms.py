@@ -11,7 +11,7 @@ import numpy as np
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError
 from ratemodel.records.logfile.log import LogMapping
-from ratemodel.records.logfile.source import Loaded, missing_extra, refuse_infinite
+from ratemodel.records.logfile.source import Loaded, hash_file, missing_extra, refuse_infinite
 
 _UNIT_KEYS = ("unit_string", "NI_UnitDescription", "unit")
 _DAMAGE = (
@@ -30,8 +30,6 @@ class TdmsSource:
     """Channels of a TDMS file as columns; see `Source`."""
 
     def __init__(self, path: Path, mapping: LogMapping) -> None:
-        from ratemodel.records.logfile.read import hash_file
-
         try:
             from nptdms import TdmsFile
         except ImportError as error:
