@@ -11,7 +11,9 @@ import numpy as np
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import Problem
 from ratemodel.inference.average import Settings, fit_rate
+from ratemodel.inference.diagnostics import Diagnostics, diagnose
 from ratemodel.inference.ratefit import Curve, RateFit
+from ratemodel.inference.sensitivity import Sensitivity, sensitivity
 from ratemodel.limits import FailureProbability, Limit, failure_probability, working_load_limits
 from ratemodel.planning import NextTest, next_test
 from ratemodel.records.tables import Campaign
@@ -26,11 +28,12 @@ POINTS_PER_DECADE = 8
 
 @dataclass(frozen=True)
 class SeriesResult:
-    """Strength against rate of one series: the fit, its curve and what screening found."""
+    """Strength against rate of one series: fit, curve, and what screening and checks found."""
 
     fit: RateFit
     curve: Curve
     screening: tuple[ScreeningFinding, ...]
+    diagnostics: Diagnostics
 
 
 @dataclass(frozen=True, repr=False)
@@ -42,6 +45,7 @@ class UseResult(Shown):
     limits: tuple[Limit, ...]
     failure: FailureProbability | None
     shares: tuple[tuple[str, float], ...]
+    sensitivity: Sensitivity
 
 
 @dataclass(frozen=True, repr=False)
@@ -84,13 +88,18 @@ def analyse(campaign: Campaign, *, rates: Sequence[float] = (), seed: int = 0,
     }  # fmt: skip
     uses = tuple(_use(fits[use.series], use.name, campaign, seed) for use in campaign.use.values())
     results = tuple(
-        SeriesResult(fit, fit.curve(grid(fit, _wanted(fit, uses, rates))), screen(fit.series.used))
-        for fit in fits.values()
+        SeriesResult(
+            fit,
+            fit.curve(grid(fit, _wanted(fit, uses, rates))),
+            screen(fit.series.used),
+            diagnose(fit, rng=_stream(seed, "checks", name)),
+        )
+        for name, fit in fits.items()
     )
     tests = sum(len(s.used) for s in campaign.series.values())
     plan = next_test(fits, [u.strength for u in uses], campaign.options)
-    problems = tuple(p for r in results for p in r.fit.problems)
-    problems += tuple(p for u in uses for p in u.strength.problems)
+    problems = tuple(p for r in results for p in (*r.fit.problems, *r.diagnostics.problems))
+    problems += tuple(p for u in uses for p in (*u.strength.problems, *u.sensitivity.problems))
     return Analysis(campaign, seed, settings, results, uses, plan, tuple(cautions(tests)), problems)
 
 
@@ -100,7 +109,8 @@ def _use(fit: RateFit, name: str, campaign: Campaign, seed: int) -> UseResult:
     strength = translate(fit, use, rng=rng)
     explanation = explain(strength, rng=rng)
     return UseResult(strength, explanation, working_load_limits(strength),
-                     failure_probability(strength), shares(strength, explanation))  # fmt: skip
+                     failure_probability(strength), shares(strength, explanation),
+                     sensitivity(fit, float(np.median(strength.u)), rng=rng))  # fmt: skip
 
 
 def _stream(seed: int, kind: str, name: str) -> np.random.Generator:

@@ -133,9 +133,9 @@ def _machine_speeds(options: Mapping[str, object]) -> list[tuple[float, float]]:
 def _set_up_hours(options: Mapping[str, object]) -> float:
     machines = options.get("machine", {})
     minutes = [
-        float(entry["setup_min"])
+        float(entry["setup_s"]) / 60.0
         for entry in (machines.values() if isinstance(machines, Mapping) else ())
-        if isinstance(entry, Mapping) and isinstance(entry.get("setup_min"), int | float)
+        if isinstance(entry, Mapping) and isinstance(entry.get("setup_s"), int | float)
     ]
     return float(np.mean(minutes)) / 60.0 if minutes else SET_UP_H
 

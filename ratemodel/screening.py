@@ -216,7 +216,7 @@ def _conditions(specimens: Specimens) -> list[BoolArray]:
 
 
 def _clusters(rate: FloatArray) -> FloatArray:
-    """Number the groups of rates: gaps above a tenth of a decade divide them."""
+    """Put rates into groups, numbered: gaps above a tenth of a decade divide them."""
     rank = np.full(len(rate), -1.0)
     order = [int(i) for i in np.argsort(rate) if np.isfinite(rate[i])]
     group = 0.0

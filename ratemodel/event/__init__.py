@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ratemodel.event.course import Course, course
-from ratemodel.event.draws import event_draws, median_course, sample_quantities
+from ratemodel.event.draws import event_draws, median_course, sample_quantities, widened_event_draws
 from ratemodel.event.laws import Linear, PowerLaw, Recorded, loading_curve
 from ratemodel.event.linear import fall, snatch
 from ratemodel.event.lines import Line, Parallel, Series
@@ -32,4 +32,5 @@ __all__ = [
     "sample_quantities",
     "shock",
     "snatch",
+    "widened_event_draws",
 ]

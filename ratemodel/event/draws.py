@@ -32,17 +32,68 @@ def sample_quantities(use: Use, draws: int, rng: np.random.Generator) -> dict[st
     Scrambled Sobol points (Owen 1998), rows shuffled so that they may be paired with joint draws
     of a fit without any order in common.
     """
+    names = sorted(use.quantities)
+    points = _points(len(names), draws, rng)
+    return {name: use.quantities[name].from_uniform(points[:, i]) for i, name in enumerate(names)}
+
+
+def _points(columns_: int, draws: int, rng: np.random.Generator) -> FloatArray:
     from scipy.stats import qmc
 
     if draws < 1:
         raise InputError(f"{draws} draws", "at least 1 draw")
-    names = sorted(use.quantities)
-    if not names:
-        return {}
+    if not columns_:
+        return np.empty((draws, 0))
     power = int(np.ceil(np.log2(max(draws, 2))))
-    points = qmc.Sobol(len(names), scramble=True, rng=rng).random_base2(power)[:draws]
-    points = np.clip(rng.permutation(points, axis=0), 1e-12, 1 - 1e-12)
-    return {name: use.quantities[name].from_uniform(points[:, i]) for i, name in enumerate(names)}
+    points = qmc.Sobol(columns_, scramble=True, rng=rng).random_base2(power)[:draws]
+    return np.asarray(np.clip(rng.permutation(points, axis=0), 1e-12, 1 - 1e-12))
+
+
+def widened_event_draws(
+    use: Use,
+    draws: int,
+    rng: np.random.Generator,
+    *,
+    widen: float = 2.0,
+    curve: Recorded | None = None,
+) -> tuple[Event, FloatArray]:
+    """Event draws sampled more widely than they occur, with the weights that undo it.
+
+    Importance sampling for odds below about 1e-4, where the rare hard events decide: every
+    quantity that is not fixed is drawn with its normal score stretched by ``widen``. The weight of
+    a draw is the ratio of the densities; the weights average 1.
+
+    Parameters
+    ----------
+    use, draws, rng, curve
+        As in `event_draws`.
+    widen : float
+        1 or above; 1.5 to 3 serve a few quantities, with many the weights grow uneven.
+
+    Returns
+    -------
+    event : Event
+    weights : array
+        Shape ``(draws,)``.
+
+    Raises
+    ------
+    InputError
+        As `event_draws`, or ``widen`` below 1.
+    """
+    from scipy.special import ndtr, ndtri
+
+    if not widen >= 1:
+        raise InputError(f"widen is {widen:g}", "1 or above")
+    _check_names(use, curve)
+    names = sorted(use.quantities)
+    varying = [n for n in names if use.quantities[n].kind != "fixed"]
+    score = ndtri(_points(len(varying), draws, rng))
+    wide = np.clip(ndtr(widen * score), 1e-300, 1 - 1e-16)
+    weights = np.prod(widen * np.exp(-0.5 * (widen**2 - 1) * score**2), axis=1)
+    q = {n: use.quantities[n].from_uniform(np.full(draws, 0.5)) for n in names}
+    q |= {n: use.quantities[n].from_uniform(wide[:, i]) for i, n in enumerate(varying)}
+    return replace(_dispatch(use, q, curve), inputs=q), weights
 
 
 def event_draws(
@@ -77,7 +128,8 @@ def event_draws(
     InputError
         A quantity that the kind needs is missing, or a draw is impossible.
     """
-    q = _sampled(use, draws, rng, curve)
+    _check_names(use, curve)
+    q = sample_quantities(use, draws, rng)
     return replace(_dispatch(use, q, curve), inputs=q)
 
 
@@ -88,13 +140,6 @@ def median_course(use: Use, *, curve: Recorded | None = None) -> Course:
     _check_names(use, curve)
     q = {n: np.array([d.median]) for n, d in use.quantities.items()}
     return replace(course(**_setup(use, q, curve)), name=use.name)
-
-
-def _sampled(
-    use: Use, draws: int, rng: np.random.Generator, curve: Recorded | None
-) -> dict[str, FloatArray]:
-    _check_names(use, curve)
-    return sample_quantities(use, draws, rng)
 
 
 def _check_names(use: Use, curve: Recorded | None) -> None:

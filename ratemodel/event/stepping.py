@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ratemodel.arrays import FloatArray, IntArray
+from ratemodel.arrays import BoolArray, FloatArray, IntArray
 from ratemodel.event.laws import Rows
 from ratemodel.event.lines import Arrangement
 from ratemodel.event.motion import Motion
@@ -74,7 +74,9 @@ class System:
             brake = (self.motion.slip_force - self.motion.drive) / self.motion.mass
             stop = np.where(brake > 0, s.speed / brake, np.inf)
             end = (self.motion.run_out - s.run) / s.speed
-        h = np.minimum(self.time_scale / steps, stable)
+        # A softening law starts with a vertical tangent: small steps at first.
+        ease = np.minimum(1.0, 0.1 + 3 * s.time / self.time_scale)
+        h = np.minimum(ease * self.time_scale / steps, stable)
         slip = np.minimum(stop, np.where(np.isnan(end), np.inf, end)) / 8
         return np.where((s.stage == SLIP) & np.isfinite(slip), np.maximum(h, slip), h)
 
@@ -131,10 +133,19 @@ class System:
             part = np.where(self.viscosity > 0, -np.expm1(-k / self.viscosity * h), 1.0)
         return x + (slip_force - self.line.force(x)) / k * part
 
-    def growth(self, s: State) -> FloatArray:
-        """Dimensionless rate of the force in a stretching stage, cut off at ± 1000."""
+    @property
+    def capped(self) -> bool:
+        """Whether any draw has a slipping device."""
+        return bool(np.isfinite(self.motion.slip_force).any())
+
+    def growth(self, s: State, free: FloatArray | None = None) -> FloatArray:
+        """Dimensionless rate of the force in a stretching stage, cut off at ± 1000.
+
+        ``free`` is `free_force` where it is known already.
+        """
+        free = self.free_force(s) if free is None else free
         with np.errstate(invalid="ignore", divide="ignore"):
-            pull = (self.motion.drive - self.free_force(s)) / self.motion.mass
+            pull = (self.motion.drive - free) / self.motion.mass
             growth = self.line.stiffness(s.extension) * s.speed + self.viscosity * pull
         # A soft law starts with a vertical tangent: the force then certainly grows.
         growth = np.where(np.isnan(growth), np.inf, growth)
@@ -146,25 +157,41 @@ class System:
         Stretching ends when the mass stops or the slip force is reached, slipping when the
         device stops or its run-out is used up.
         """
-        speed_scale = self.force_scale * self.time_scale / self.motion.mass
-        stop = s.speed / speed_scale
+        if not self.capped:
+            return s.speed / self._speed_scale
+        return np.minimum(*self.endings(s))
+
+    @property
+    def _speed_scale(self) -> FloatArray:
+        return self.force_scale * self.time_scale / self.motion.mass
+
+    def endings(self, s: State) -> tuple[FloatArray, FloatArray]:
+        """How far, dimensionless, from coming to rest, and from the device's limit."""
+        scale = self._speed_scale
+        slipping = s.stage == SLIP
+        line = self.line.force(s.extension)
         with np.errstate(invalid="ignore", divide="ignore"):
-            reach = (self.motion.slip_force - self.free_force(s)) / self.force_scale
-            stretch = np.where(s.stage == STRETCH, np.minimum(stop, reach), stop)
-            if not (s.stage == SLIP).any():
-                return stretch
-            lack = self.motion.slip_force - self.line.force(s.extension)
-            creep = np.where(self.viscosity > 0, lack / self.viscosity, 0.0)
-            left = (self.motion.run_out - s.run) / (speed_scale * self.time_scale)
-        slip = np.minimum((s.speed - creep) / speed_scale, left)
-        return np.where(s.stage == SLIP, slip, stretch)
+            lack = self.motion.slip_force - line
+            creep = np.where(slipping & (self.viscosity > 0), lack / self.viscosity, 0.0)
+            reach = (lack - self.viscosity * s.speed) / self.force_scale
+            left = (self.motion.run_out - s.run) / (scale * self.time_scale)
+        limit = np.select([s.stage == STRETCH, slipping], [reach, left], np.inf)
+        return (s.speed - creep) / scale, limit
+
+    def stopped(self, s: State) -> BoolArray:
+        """Whether a stretching mass moves back, with the slip force not reached."""
+        if not self.capped:
+            return s.speed < 0
+        below = (s.stage != STRETCH) | (self.free_force(s) < self.motion.slip_force)
+        return np.asarray((s.stage != SLIP) & (s.speed < 0) & below)
 
     def next_stage(self, s: State) -> IntArray:
         """Stage after the present one has ended at this state."""
-        scale = 1e-9 * self.force_scale
-        slips = self.free_force(s) >= self.motion.slip_force - scale
-        full = s.run >= self.motion.run_out * (1 - 1e-9)
-        after_stretch = np.where(slips, np.where(self.motion.run_out > 0, SLIP, LAST), DONE)
-        after_slip = np.where(full, LAST, DONE)
+        if not self.capped:
+            return np.full_like(s.stage, DONE)
+        rest, limit = self.endings(s)
+        at_limit = limit <= rest
+        after_stretch = np.where(at_limit, np.where(self.motion.run_out > 0, SLIP, LAST), DONE)
+        after_slip = np.where(at_limit, LAST, DONE)
         after = np.select([s.stage == STRETCH, s.stage == SLIP], [after_stretch, after_slip], DONE)
         return after.astype(np.int64)

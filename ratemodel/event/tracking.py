@@ -13,7 +13,8 @@ from ratemodel.event.motion import Motion, Peak
 from ratemodel.event.stepping import DONE, SLIP, STRETCH, State, System
 from ratemodel.event.undamped import elastic_peak
 
-STEPS = 32  # per √(m/k); fourth order: error of the force below 1e-6
+STEPS = 20  # per √(m/k); fourth order: error of the force below 1e-6
+_CLOSE = 1e-9  # dimensionless distance from a change of stage that counts as there
 _LONGEST = 40.0  # in √(m/k) without reaching any event
 
 
@@ -41,11 +42,12 @@ class Track:
 
 
 def system_of(line: Arrangement, viscosity: FloatArray, motion: Motion) -> System:
-    """Scales taken from the undamped, slip-free peak: its force and √(m x / F)."""
+    """Scales taken from the undamped, slip-free peak: its force, and √(m/k) by the secant to it."""
     top = elastic_peak(line, motion)
     force = np.maximum(line.force(top), 1e-12)
     moved = np.maximum(top - motion.start, 1e-12)
-    time = np.sqrt(motion.mass * moved / force)
+    gained = np.maximum(line.force(top) - line.force(motion.start), 1e-12)
+    time = np.sqrt(motion.mass * moved / gained)
     return System(line, viscosity, motion, force, time)
 
 
@@ -77,7 +79,8 @@ def follow(system: System, steps: int) -> Track:
         np.full(n, STRETCH, dtype=np.int64),
     )
     now = _change(system, now, system.margin(now) < 0)  # a damper may reach the slip force at once
-    best, force = now.take(np.arange(n)), system.force(now)
+    value, pace = system.force(now), system.growth(now)
+    best, force = now.take(np.arange(n)), value.copy()
     rows: list[Row] = []
     since, endless = zero.copy(), np.zeros(n, dtype=bool)
     brake = system.motion.slip_force - system.motion.drive
@@ -86,16 +89,22 @@ def follow(system: System, steps: int) -> Track:
         part, state = system.take(active), now.take(active)
         step = part.step_length(state, steps)
         end = part.advance(state, step)
-        crossing = np.flatnonzero((part.margin(end) < 0) & (step > 0))
+        ends = part.margin(end) < 0
+        # Coming to rest needs no exact moment: the force has passed its summit by then.
+        crossing = np.flatnonzero(ends & ~part.stopped(end))
         if crossing.size:
             step[crossing] = _shorten(part, state, step, crossing)
             end.put(crossing, part.take(crossing).advance(state.take(crossing), step[crossing]))
-        row = Row(active, state, step, part.force(state), part.force(end), end.extension)
+        row = Row(active, state, step, value[active], part.force(end), end.extension)
         rows.append(row)
-        _note_largest(part, row, end, (best, force))
-        ends = np.zeros(active.size, dtype=bool)
-        ends[crossing] = True
+        rate = part.growth(end, None if part.capped else row.last_force)
+        summit = (state.stage != SLIP) & (step > 0) & (pace[active] > 0) & (rate < 0)
+        _note_largest(part, row, end, np.flatnonzero(summit), (best, force))
         moved = _change(part, end, ends)
+        # With the stage the force may jump; otherwise it is known from the end of this step.
+        jumps = part.capped and bool((moved.stage != state.stage).any())
+        value[active] = part.force(moved) if jumps else row.last_force
+        pace[active] = rate
         since[active] = np.where(moved.stage == state.stage, since[active] + step, 0.0)
         late = (since[active] > _LONGEST * part.time_scale) & (moved.stage != DONE)
         lost = late & ((moved.stage != SLIP) | hopeless[active])
@@ -106,19 +115,20 @@ def follow(system: System, steps: int) -> Track:
     return Track(tuple(rows), best, force, now.run, endless)
 
 
-def _note_largest(part: System, row: Row, end: State, largest: tuple[State, FloatArray]) -> None:
+def _note_largest(
+    part: System, row: Row, end: State, inside: IntArray, largest: tuple[State, FloatArray]
+) -> None:
     """Keep state and value of the largest force so far: at the ends of a step or inside it."""
     best, force = largest
     found = [(np.arange(row.who.size), row.state, row.first_force)]
     found.append((np.arange(row.who.size), end, row.last_force))
-    stretching = row.state.stage != SLIP
-    summit = stretching & (row.step > 0) & (part.growth(row.state) > 0) & (part.growth(end) < 0)
-    inside = np.flatnonzero(summit)
     if inside.size:
         some, begin = part.take(inside), row.state.take(inside)
         h = falling_root(lambda h: some.growth(some.advance(begin, h)), row.step[inside])
         top = some.advance(begin, h)
-        found.append((inside, top, some.force(top)))
+        # A summit above the slip force within one step is the slip force but for a hair.
+        limit = np.where(top.stage == STRETCH, some.motion.slip_force, np.inf)
+        found.append((inside, top, np.minimum(some.force(top), limit)))
     for place, when, value in found:
         # Rounding at the slip force is no new peak.
         more = np.flatnonzero(value > force[row.who[place]] * (1 + 1e-9))
@@ -133,9 +143,20 @@ def _change(part: System, state: State, ends: BoolArray) -> State:
 
 
 def _shorten(part: System, state: State, step: FloatArray, who: IntArray) -> FloatArray:
-    """Length of the step that ends just where the margin passes zero."""
+    """Length of the step that ends just where the stage does.
+
+    Only the ending that the step has passed is looked at: slipping begins at zero speed, which
+    must not be taken for its end.
+    """
     some, begin = part.take(who), state.take(who)
-    return falling_root(lambda h: some.margin(some.advance(begin, h)), step[who])
+    rest, limit = some.endings(some.advance(begin, step[who]))
+
+    def nearest(h: FloatArray) -> FloatArray:
+        to_rest, to_limit = some.endings(some.advance(begin, h))
+        one = np.where(rest < 0, to_rest, to_limit)
+        return np.where((rest < 0) & (limit < 0), np.minimum(to_rest, to_limit), one)
+
+    return falling_root(nearest, step[who])
 
 
 def falling_root(value: Callable[[FloatArray], FloatArray], high: FloatArray) -> FloatArray:
@@ -156,9 +177,9 @@ def falling_root(value: Callable[[FloatArray], FloatArray], high: FloatArray) ->
         f_high = np.where(over, f, np.where(side == -1, f_high / 2, f_high))
         low, high = np.where(over, low, x), np.where(over, x, high)
         side = np.where(over, 1.0, -1.0)
-        if ((high - low <= 1e-12 * whole) | (np.abs(f) < 1e-13)).all():
+        if ((high - low <= 1e-9 * whole) | (np.abs(f) < _CLOSE)).all():
             break
-    return np.where(np.abs(f) < 1e-13, x, high)
+    return np.where(np.abs(f) < _CLOSE, x, high)
 
 
 def _first_passage(

@@ -14,7 +14,7 @@ from ratemodel.event.motion import Motion, Peak
 from ratemodel.event.roots import convex_root
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
-_PANELS = (0.0, 0.1, 0.35, 1.0)
+_PANELS = (0.0, 0.02, 0.12, 0.4, 1.0)
 
 
 @dataclass(frozen=True)
@@ -111,6 +111,8 @@ def _slide(
     speed_out = np.sqrt(2 * np.maximum(after, 0.0) / motion.mass)
     mean_speed = (speed_in + speed_out) / 2
     moving = mean_speed > 0
+    # A slide that ends at rest adds nothing: the peak was reached when it began.
+    moving = moving & used_up
     slide = np.where(moving, run_finite / np.where(moving, mean_speed, 1.0), 0.0)
     return run, after, slide, endless
 

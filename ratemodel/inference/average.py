@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 
@@ -11,13 +12,14 @@ import ratemodel
 from ratemodel.arrays import FloatArray, IntArray
 from ratemodel.errors import NotIdentifiedError, Problem
 from ratemodel.inference.data import RateData, rate_data
-from ratemodel.inference.draws import ModelDraws, effective_size, gaussian_draws, log_mean_exp
+from ratemodel.inference.draws import effective_size, gaussian_draws, log_mean_exp
+from ratemodel.inference.findings import find_problems
 from ratemodel.inference.gaussian import gaussian_conditional
 from ratemodel.inference.hyper import Problemset, hyper_points, warp_to
 from ratemodel.inference.laplace import laplace_conditional, weighted_draws
 from ratemodel.inference.priors import RatePriors, default_priors
 from ratemodel.inference.ratefit import Bound, ModelFit, Pedigree, RateFit
-from ratemodel.models.base import RateModel
+from ratemodel.inference.stacking import stacking_weights
 from ratemodel.models.rate import RATE_MODELS
 from ratemodel.records.tables import Scatter, Series
 
@@ -38,6 +40,9 @@ class Settings:
         Names of the models in the average; empty for all.
     points : int
         Hyper points per model, a power of two.
+    averaging : {"evidence", "stacking", "prior"}
+        Model weights: posterior probabilities, leave-one-rate-out stacking, or prior weights as
+        they stand. Chosen by the coverage study: evidence.
     """
 
     draws: int = 20_000
@@ -45,6 +50,7 @@ class Settings:
     bound: Bound = field(default_factory=Bound)
     models: tuple[str, ...] = ()
     points: int = 1024
+    averaging: Literal["evidence", "stacking", "prior"] = "evidence"
 
 
 def fit_rate(series: Series, *, rng: np.random.Generator, settings: Settings | None = None,
@@ -81,6 +87,18 @@ def fit_rate(series: Series, *, rng: np.random.Generator, settings: Settings | N
     data = rate_data(series)
     if not data.broke.any():
         raise NotIdentifiedError(f"series {series.name}: no specimen broke; test one to break")
+    pedigree = Pedigree(ratemodel.__version__, sha256, len(series.used), len(series.set_aside),
+                        settings.draws, series.scatter)  # fmt: skip
+    none = np.zeros(0)
+    empty = RateFit(series, data, priors, (), none.astype(np.int64), none.astype(np.int64), none,
+                    none, settings.level, settings.bound, pedigree)  # fmt: skip
+    fit = fit_data(empty, settings, rng)
+    return replace(fit, problems=find_problems(fit))
+
+
+def fit_data(fit: RateFit, settings: Settings, rng: np.random.Generator) -> RateFit:
+    """The same analysis run on ``fit.data`` with ``fit.priors``; findings are left as they are."""
+    data, priors, series = fit.data, fit.priors, fit.series
     chosen = [m for m in RATE_MODELS if not settings.models or m.name in settings.models]
     spools = _has_spools(series, data)
     streams = rng.spawn(len(chosen) + 1)
@@ -89,15 +107,18 @@ def fit_rate(series: Series, *, rng: np.random.Generator, settings: Settings | N
         setup = Problemset(kind(data.centre), data, priors, len(data.rates) > 1, spools)
         fits.append(fit_one(setup, series.scatter, settings, stream))
     weights = model_weights(fits, priors)
+    if settings.averaging == "stacking" and len(data.rates) > 1:
+        quick = replace(settings, averaging="prior", draws=1024, points=256)
+        weights = stacking_weights(
+            replace(fit, models=tuple(fits)), lambda part: fit_data(part, quick, streams[0])
+        )
+    elif settings.averaging == "prior":
+        weights = model_weights([replace(f, log_evidence=0.0) for f in fits], priors)
     models, owner, row = _allocate(fits, weights, settings.draws, streams[0])
     size = priors.parameters["discrepancy"]
     amplitude = np.abs(size.from_uniform(streams[0].uniform(size=settings.draws)))
-    pedigree = Pedigree(ratemodel.__version__, sha256, len(series.used), len(series.set_aside),
-                        settings.draws, series.scatter)  # fmt: skip
-    return RateFit(
-        series, data, priors, models, owner, row, streams[0].standard_normal(settings.draws),
-        amplitude, settings.level, settings.bound, pedigree,
-    )  # fmt: skip
+    lean = streams[0].standard_normal(settings.draws)
+    return replace(fit, models=models, owner=owner, row=row, lean=lean, amplitude=amplitude)
 
 
 def fit_one(setup: Problemset, scatter: Scatter, settings: Settings, rng: np.random.Generator
@@ -161,6 +182,3 @@ def _thin(effective: float) -> Problem:
         "few-effective-points",
         f"only {effective:.0f} effective hyper points carry this model; raise the number of points",
     )
-
-
-__all__ = ["ModelDraws", "RateModel", "Settings", "fit_one", "fit_rate", "model_weights"]

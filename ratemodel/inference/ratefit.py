@@ -12,7 +12,7 @@ from ratemodel.errors import Problem
 from ratemodel.inference.data import RateData
 from ratemodel.inference.draws import ModelDraws
 from ratemodel.inference.priors import RatePriors
-from ratemodel.inference.scatter import specimen_quantile, standard_quantile
+from ratemodel.inference.scatter import predictive_quantiles, specimen_quantile, standard_quantile
 from ratemodel.models.base import RateModel
 from ratemodel.records.tables import Scatter, Series
 from ratemodel.showing import Shown
@@ -167,11 +167,12 @@ class RateFit(Shown):
         mean = self.mean_ln(u, alone=alone)
         sigma = self.sigma_at(u, alone=alone)
         spool = self.batch_sd(alone=alone)[:, None]
-        one = mean + stratified_scatter(sigma, spool, self.scatter)
+        some = slice(None, None, max(1, mean.shape[0] // 5000))
+        ends = ((1 - level) / 2, (1 + level) / 2)
+        s = predictive_quantiles(ends, mean[some], sigma[some], spool[some, 0], self.scatter)
         low = mean + specimen_quantile(1 - bound.fraction, sigma, spool, self.scatter)
         tail = np.array([(1 - level) / 2, 0.5, (1 + level) / 2])
         m = np.quantile(mean, tail, axis=0)
-        s = np.quantile(one, tail[[0, 2]], axis=0)
         b = np.quantile(low, 1 - bound.confidence, axis=0)
         return Curve(u, m[1], m[[0, 2]], s, b, self.decades_beyond(u))
 

@@ -74,3 +74,31 @@ def specimen_cdf(offset: FloatArray, sigma: FloatArray, batch_sd: FloatArray, sc
         z = (offset - batch_sd * node) / sigma
         total += weight * -np.expm1(-np.exp(np.minimum(SEV_SD * z - EULER, 300.0)))
     return total
+
+
+def predictive_quantiles(fractions: tuple[float, ...], mean: FloatArray, sigma: FloatArray,
+                         batch_sd: FloatArray, scatter: Scatter) -> FloatArray:  # fmt: skip
+    """Quantiles of one specimen over all draws, shape (fractions, n).
+
+    Solves mean over draws of P(specimen < x | draw) = fraction, so that no random specimen adds
+    noise. ``mean`` and ``sigma`` have shape (draws, n), ``batch_sd`` (draws,).
+    """
+    spool = batch_sd[:, None]
+    total = np.sqrt(sigma**2 + spool**2)
+    out = np.empty((len(fractions), mean.shape[1]))
+    for i, fraction in enumerate(fractions):
+        own = mean + specimen_quantile(fraction, sigma, spool, scatter)
+        low, high = own.min(axis=0), own.max(axis=0)
+        x = np.quantile(own, fraction, axis=0)
+        for _ in range(60):
+            value = specimen_cdf(x - mean, sigma, spool, scatter).mean(axis=0) - fraction
+            low, high = np.where(value < 0, x, low), np.where(value < 0, high, x)
+            # Slope of the normal mixture serves both families; bisection guards it.
+            slope = (np.exp(-0.5 * ((x - mean) / total) ** 2) / total).mean(axis=0) / 2.5066282746
+            step = x - value / np.maximum(slope, 1e-12)
+            new = np.where((step > low) & (step < high), step, (low + high) / 2)
+            if float(np.abs(new - x).max()) < 1e-7:
+                break
+            x = new
+        out[i] = new
+    return out

@@ -26,7 +26,7 @@ STRENGTH = Stem(("stress", "specific strength"))
 LENGTH = Stem(("length",))
 RATE = Stem(("rate",))
 SPEED = Stem(("speed",))
-STRAIN = Stem(("ratio",), high=10.0, bare=UNITS["fraction"])
+STRAIN = Stem(("ratio",), high=1.0, bare=UNITS["fraction"])
 TEMPERATURE = Stem(("temperature",), high=5000.0)
 PRELOAD = Stem(("ratio",), low_included=True, high=1.5)
 COUNT = Stem(low_included=True, high=1e12)
@@ -153,14 +153,16 @@ def _names(cell: str, count: int) -> tuple[str, ...]:
 
 
 def _by_series(rows: _Rows, series: list[str]) -> dict[str, BreakTable]:
-    names, code = np.unique(np.array(series, dtype=object), return_inverse=True)
+    codes = {name: code for code, name in enumerate(dict.fromkeys(series))}
+    code = np.array([codes[name] for name in series])
+    order = np.argsort(code, kind="stable")
+    groups = np.split(order, np.flatnonzero(np.diff(code[order])) + 1)
     numeric = {
         name: rows.layout.numbers(name)
         for name in ("preload", "preload_cycles", "temperature", "strands_intact")
     }
     found: dict[str, BreakTable] = {}
-    for index, name in enumerate(names.tolist()):
-        mine = np.flatnonzero(code == index)
+    for name, mine in zip(codes, groups, strict=True):
         found[name] = BreakTable(
             _specimens(rows, numeric, mine[rows.kept[mine]]),
             _specimens(rows, numeric, mine[~rows.kept[mine]]),

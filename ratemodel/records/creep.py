@@ -15,7 +15,6 @@ from ratemodel.records.layout import Columns, Layout, check_series, lay_out
 from ratemodel.records.names import Stem
 from ratemodel.records.tables import Campaign
 from ratemodel.records.time_tables import Creep, CreepRun
-from ratemodel.units import UNITS
 
 FILE = "creep.csv"
 FOLDER = "creep"
@@ -27,7 +26,7 @@ _RUNS = Columns(
 _CURVE = Columns(
     {
         "time": Stem(("time",), low_included=True),
-        "strain": Stem(("ratio",), low=-1.0, low_included=True, high=10.0, bare=UNITS["fraction"]),
+        "strain": Stem(("ratio",), low=-1.0, low_included=True, high=3.0),
         "elongation": Stem(("length",), low=-1e6, low_included=True),
     },
     (),
@@ -61,15 +60,21 @@ def read_creep(folder: str | Path, campaign: Campaign) -> Creep | None:
         return None
     layout = lay_out(read_table(data, FILE), _RUNS)
     check_series(layout, tuple(campaign.series))
+    return Creep(_runs(layout, root))
+
+
+def _runs(layout: Layout, root: Path) -> tuple[CreepRun, ...]:
     files = layout.text("file")
     load = layout.numbers("load")
     length, temperature = layout.numbers("free_length"), layout.numbers("temperature")
     broke = layout.flags("broke", empty=None)
     specimen, note, series = (layout.text(name) for name in ("specimen", "note", "series"))
-    runs = []
+    runs: list[CreepRun] = []
+    seen: set[str] = set()
     for row, file in enumerate(files):
-        if file in files[:row]:
+        if file in seen:
             raise layout.error("file", row, f"{file!r} stands twice", "one row per file")
+        seen.add(file)
         if np.isnan(load[row]):
             raise layout.error("load", row, "the load is missing", "a number")
         time, strain = _curve(layout, root, row, float(length[row]))
@@ -88,7 +93,7 @@ def read_creep(folder: str | Path, campaign: Campaign) -> Creep | None:
                 row=layout.table.line(row),
             )
         )
-    return Creep(tuple(runs))
+    return tuple(runs)
 
 
 def _curve(
@@ -109,7 +114,7 @@ def _curve(
             "both strain and elongation" if given else "neither strain nor elongation",
             "one column, strain_percent or elongation_mm (or another unit)",
             file=name,
-            row=1,
+            row=layout.table.header_line,
             column="strain_percent",
         )
     time = layout.numbers("time")
@@ -130,9 +135,9 @@ def _curve(
             )
         with np.errstate(over="ignore"):
             strain = strain / free_length_m
-        large = np.flatnonzero(~((strain >= -1) & (strain <= 10)))
+        large = np.flatnonzero(~((strain >= -1) & (strain <= 3)))
         if large.size:
             raise layout.error(
-                "elongation", large[0], "the elongation is over 10 free lengths", "less"
+                "elongation", large[0], "the elongation is over 3 free lengths", "less"
             )
     return time, strain

@@ -16,6 +16,7 @@ from ratemodel.records.files import decode
 _CHUNK_ROWS = 20_000
 _MEMO_LIMIT = 50_000
 _NAME_LIMIT = 200
+_MOST_COLUMNS = 500
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,7 @@ class Table:
     columns: tuple[list[str], ...]
     lines: IntArray
     delimiter: str
+    header_line: int
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -56,6 +58,10 @@ def read_table(data: bytes, file: str) -> Table:
     if first is None:
         raise InputError("the file is empty", "a header line and one row per test", file=file)
     header = [cell.strip() for cell in first[1]]
+    if len(header) > _MOST_COLUMNS:
+        raise InputError(
+            f"{len(header)} columns", f"at most {_MOST_COLUMNS}", file=file, row=first[0]
+        )
     columns, lines = _collect(records, len(header), file)
     if not lines:
         raise InputError("the table has no rows", "one row per test", file=file, row=first[0])
@@ -67,6 +73,7 @@ def read_table(data: bytes, file: str) -> Table:
         tuple(columns[i] for i in kept),
         np.array(lines, dtype=np.int64),
         delimiter,
+        first[0],
     )
 
 

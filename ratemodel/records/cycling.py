@@ -103,7 +103,7 @@ def _check_rows(layout: Layout) -> None:
             "nothing measured: no column of peak force, residual elongation, stiffness, hysteresis",
             "at least one, such as peak_force_kN or residual_elongation_percent",
             file=FILE,
-            row=1,
+            row=layout.table.header_line,
             column="peak_force_kN",
         )
     series_of: dict[str, str] = {}

@@ -11,7 +11,15 @@ from ratemodel.arrays import BoolArray, FloatArray
 from ratemodel.errors import InputError
 from ratemodel.records.cells import MISSING, Where, decimal_comma, numbers
 from ratemodel.records.csvtext import Table
-from ratemodel.records.names import Match, Stem, canonical, expected_names, match_name, nearest
+from ratemodel.records.names import (
+    Match,
+    Place,
+    Stem,
+    canonical,
+    expected_names,
+    match_name,
+    nearest,
+)
 from ratemodel.units import Unit
 
 _YES = frozenset({"yes", "y", "true", "1"})
@@ -92,6 +100,7 @@ def lay_out(table: Table, columns: Columns) -> Layout:
         A quantity without a proper unit, twice in different units, a required column missing, or
         a name that is nearly a known one.
     """
+    place = Place(table.file, table.header_line)
     matches: dict[str, Match] = {}
     texts: dict[str, int] = {}
     others: list[int] = []
@@ -99,16 +108,15 @@ def lay_out(table: Table, columns: Columns) -> Layout:
         if name in columns.texts:
             texts[name] = index
             continue
-        match = match_name(name, columns.stems, table.file)
+        match = match_name(name, columns.stems, place)
         if match is None:
-            _check_other(name, columns, table)
+            _check_other(name, columns, place)
             others.append(index)
         elif match.stem in matches:
-            raise InputError(
+            raise place.error(
+                name,
                 f"{match.stem} is given in two columns, {matches[match.stem].name} and {name}",
                 "one of the two",
-                file=table.file,
-                column=name,
             )
         else:
             matches[match.stem] = match
@@ -116,9 +124,7 @@ def lay_out(table: Table, columns: Columns) -> Layout:
         if name not in matches and name not in texts:
             stem = columns.stems.get(name)
             wanted = name if stem is None else expected_names(name, stem)
-            raise InputError(
-                f"the column {name} is missing", wanted, file=table.file, row=1, column=name
-            )
+            raise place.error(name, f"the column {name} is missing", wanted)
     numeric = [table.header.index(match.name) for match in matches.values()]
     return Layout(table, columns, matches, texts, tuple(others), decimal_comma(table, numeric))
 
@@ -150,7 +156,7 @@ def check_reasons(layout: Layout) -> None:
         )
 
 
-def _check_other(name: str, columns: Columns, table: Table) -> None:
+def _check_other(name: str, columns: Columns, place: Place) -> None:
     """Refuse a name that is nearly a text column: kept as an extra it would change the numbers."""
     plain = canonical(name)
     close: Sequence[str] = [text for text in columns.texts if text == plain]
@@ -160,7 +166,7 @@ def _check_other(name: str, columns: Columns, table: Table) -> None:
         return
     guess = close[0] if close else nearest(plain, known)
     remedy = f"{guess}, or a quite different name" if guess else ", ".join(known)
-    raise InputError(f"{name!r} is no known column", remedy, file=table.file, column=name)
+    raise place.error(name, f"{name!r} is no known column", remedy)
 
 
 def _flag(cell: str, empty: bool | None) -> bool | None:

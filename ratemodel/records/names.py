@@ -60,7 +60,22 @@ class Match:
     unit: Unit
 
 
-def match_name(name: str, stems: Mapping[str, Stem], file: str, path: str = "") -> Match | None:
+@dataclass(frozen=True)
+class Place:
+    """Where a name stands: file, header line of a table, dotted path before a TOML key."""
+
+    file: str
+    row: int | None = None
+    path: str = ""
+
+    def error(self, name: str, problem: str, remedy: str) -> InputError:
+        """Error about a name."""
+        return InputError(
+            problem, remedy, file=self.file, row=self.row, column=f"{self.path}{name}".rstrip(".")
+        )
+
+
+def match_name(name: str, stems: Mapping[str, Stem], place: Place) -> Match | None:
     """Quantity and unit that ``name`` means, or None where it is no known quantity.
 
     Raises
@@ -68,16 +83,13 @@ def match_name(name: str, stems: Mapping[str, Stem], file: str, path: str = "") 
     InputError
         The name is a known quantity with a missing, unknown or unsuitable unit.
     """
-    column = f"{path}{name}"
     if name in stems:
         stem = stems[name]
         if not stem.dimensions:
             return Match(name, name, PURE)
         if stem.bare is not None:
             return Match(name, name, stem.bare)
-        raise InputError(
-            f"{name} has no unit", expected_names(name, stem), file=file, column=column
-        )
+        raise place.error(name, f"{name} has no unit", expected_names(name, stem))
     base, unit = split_name(name)
     if unit is not None and base in stems and unit.dimension in stems[base].dimensions:
         return Match(name, base, unit)
@@ -89,7 +101,7 @@ def match_name(name: str, stems: Mapping[str, Stem], file: str, path: str = "") 
     else:
         problem = f"{_suffix(name, known)!r} is not a unit of {known}"
         remedy = expected_names(known, stems[known])
-    raise InputError(problem, remedy, file=file, column=column)
+    raise place.error(name, problem, remedy)
 
 
 def expected_names(name: str, stem: Stem) -> str:

@@ -63,6 +63,12 @@ def read_rates(layout: Layout, series_strain: FloatArray, needed: BoolArray) -> 
             "ways that agree within 5 %, or one of them only",
         )
     rate = np.where(np.isnan(ways[0]), np.where(np.isnan(ways[1]), ways[2], ways[1]), ways[0])
+    _check(layout, rate, needed)
+    return Rates(rate, free_length, strain)
+
+
+def _check(layout: Layout, rate: FloatArray, needed: BoolArray) -> None:
+    """Refuse a needed rate that is missing, and any that no machine or fall has."""
     missing = np.flatnonzero(np.isnan(rate) & needed)
     if missing.size:
         row = missing[0]
@@ -81,7 +87,6 @@ def read_rates(layout: Layout, series_strain: FloatArray, needed: BoolArray) -> 
         raise layout.error(
             _column(layout, row), row, f"the strain rate comes to {rate[row]:g} per s", _REMEDY
         )
-    return Rates(rate, free_length, strain)
 
 
 def _column(layout: Layout, row: int | np.intp) -> str:

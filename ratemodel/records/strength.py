@@ -51,7 +51,7 @@ def read_strengths(layout: Layout, needed: BoolArray) -> Strengths:
             "peak_force_kN (or another force unit), strength_MPa, strength_cN_per_tex, or "
             "mean_force_kN with sd_force_kN and n",
             file=layout.table.file,
-            row=1,
+            row=layout.table.header_line,
             column="peak_force_kN",
         )
     single = _values(layout, measured)
@@ -114,6 +114,7 @@ def one_of(layout: Layout, names: tuple[str, ...]) -> str | None:
             f"two strength columns, {layout.matches[found[0]].name} and {column}",
             "one of the two",
             file=layout.table.file,
+            row=layout.table.header_line,
             column=column,
         )
     return found[0] if found else None

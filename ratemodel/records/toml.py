@@ -14,6 +14,7 @@ from ratemodel.records.names import (
     PURE,
     TINY,
     Match,
+    Place,
     Stem,
     fault,
     match_name,
@@ -40,7 +41,7 @@ class Node:
 
     def error(self, key: str, problem: str, remedy: str) -> InputError:
         """Error about one key of the table."""
-        return InputError(problem, remedy, file=self.file, column=f"{self.path}{key}".rstrip("."))
+        return Place(self.file, None, self.path).error(key, problem, remedy)
 
     def child(self, key: str) -> Node:
         """Table under ``key``, empty where there is none."""
@@ -95,7 +96,7 @@ class Node:
         for key in self.values:
             if key in known:
                 continue
-            match = match_name(key, stems, self.file, self.path)
+            match = match_name(key, stems, Place(self.file, None, self.path))
             if match is None:
                 guess = nearest(key, [*known, *spellings(stems)])
                 remedy = guess or f"one of {', '.join([*known, *stems])}"

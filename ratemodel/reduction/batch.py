@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import math
 import os
+import sys
 import tempfile
+import threading
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -69,7 +71,8 @@ def reduce_logs(
     files = [str(p) for p in paths]
     work = partial(_one, settings=chosen)
     results: dict[int, BreakRecord | LogFailure] = {}
-    pairs = _serial(work, files) if workers == 1 else _parallel(work, files, workers)
+    count = min(workers, len(files))
+    pairs = _serial(work, files) if count <= 1 else _parallel(work, files, count)
     for index, result in _shown(pairs, len(files), progress):
         results[index] = result
     ordered = [results[i] for i in range(len(files))]
@@ -99,11 +102,18 @@ def _serial(
 def _parallel(
     work: partial[BreakRecord | LogFailure], files: Sequence[str], workers: int
 ) -> Iterator[tuple[int, BreakRecord | LogFailure]]:
-    # spawn: the caller (a notebook) may have threads, which a fork would not survive
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        futures: dict[Future[BreakRecord | LogFailure], int] = {
-            pool.submit(work, path): i for i, path in enumerate(files)
-        }
+    # workers start before a progress bar starts its thread
+    pool = ProcessPoolExecutor(workers, mp_context=get_context(_start_method()))
+    futures = {pool.submit(work, path): i for i, path in enumerate(files)}
+    return _collected(pool, futures, files)
+
+
+def _collected(
+    pool: ProcessPoolExecutor,
+    futures: dict[Future[BreakRecord | LogFailure], int],
+    files: Sequence[str],
+) -> Iterator[tuple[int, BreakRecord | LogFailure]]:
+    with pool:
         for future in as_completed(futures):
             index = futures[future]
             try:
@@ -111,6 +121,16 @@ def _parallel(
             except BrokenProcessPool:
                 text = f"{Path(files[index]).name}: the worker process died while logs were read"
                 yield index, LogFailure(files[index], text, "bug")
+
+
+def _start_method() -> str:
+    """Fork where nothing can be caught in the middle of something, else spawn.
+
+    A fork starts at once, a spawned process first imports for about a second. A process with
+    other threads (a notebook) must not be forked; from 3.12 on Python warns of more than that.
+    """
+    alone = threading.active_count() == 1 and sys.version_info < (3, 12)
+    return "fork" if sys.platform == "linux" and alone else "spawn"
 
 
 def _shown(
@@ -131,6 +151,7 @@ def write_reduced(table: ReducedTable, out_path: str | Path) -> Path:
     """
     out = Path(out_path)
     rows = [_row(record, table.settings) for record in table.records]
+    _make_unique(rows)
     names = list(rows[0]) if rows else ["specimen", "peak_force_kN", "broke"]
     try:
         handle, temporary = tempfile.mkstemp(dir=out.parent, prefix=f".{out.name}.", suffix=".tmp")
@@ -153,6 +174,17 @@ def write_reduced(table: ReducedTable, out_path: str | Path) -> Path:
             ) from error
         raise
     return out
+
+
+def _make_unique(rows: Sequence[dict[str, str]]) -> None:
+    """Give logs that share a name (in different folders) specimens of their own."""
+    taken: set[str] = set()
+    for row in rows:
+        name, number = row["specimen"], 1
+        while row["specimen"] in taken:
+            number += 1
+            row["specimen"] = f"{name}-{number}"
+        taken.add(row["specimen"])
 
 
 def _safe(text: str) -> str:

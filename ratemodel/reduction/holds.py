@@ -9,7 +9,7 @@ from ratemodel.reduction.record import Hold
 from ratemodel.reduction.signal import Signal, slope
 from ratemodel.reduction.swings import Pull
 
-_BLOCKS = 1_500
+_BLOCKS = 1_000
 _LEAST_LEVEL = 0.05  # of the peak; below it the specimen rests
 _LONGER = 10.0  # times the pull would need to cross the band
 _SLOWER = 0.2  # of the speed of the pull: a soft start is no hold

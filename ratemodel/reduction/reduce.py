@@ -48,7 +48,7 @@ def reduce_log(log: MachineLog, settings: ReductionSettings | None = None) -> Br
     threshold = max(settings.cycle_threshold_fraction * height, 8 * signal.noise_N)
     swings = [s for s in unloadings(signal, pull, falls, threshold) if s[0] >= lift_off]
     holds = find_holds(signal, pull, end + 1 if ended == "stopped" else end, free_length)
-    rise = describe_rise(signal, swings[-1][1] if swings else None, lift_off, holds)
+    rise = describe_rise(signal, swings[-1][1] if swings else None, lift_off, holds, falls)
     bound = bound_peak(signal, rise, (ended, end), settings)
     parts = (
         describe_cycles(signal, swings, lift_off),

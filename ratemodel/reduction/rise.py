@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
+from ratemodel.arrays import FloatArray
 from ratemodel.errors import Problem
 from ratemodel.reduction.record import Hold
 from ratemodel.reduction.signal import Signal, first_above, last_below, slope
+from ratemodel.reduction.swings import Fall
 
 _UNEVEN = 0.05
 _FEW = 20
@@ -47,7 +50,11 @@ def _lifted(signal: Signal, height: float) -> float:
 
 
 def describe_rise(
-    signal: Signal, last_bottom: int | None, lift_off: int, holds: tuple[Hold, ...]
+    signal: Signal,
+    last_bottom: int | None,
+    lift_off: int,
+    holds: tuple[Hold, ...],
+    falls: Sequence[Fall],
 ) -> Rise:
     """Slopes, bedding-in and energy of the pull that leads to the peak."""
     force, time, position = signal.force_N, signal.time_s, signal.position_m
@@ -58,12 +65,14 @@ def describe_rise(
         start = max(last_bottom, last_below(force, _lifted(signal, height), peak) + 1)
     first, last, findings = _window(signal, start, holds)
     inside = slice(first, last + 1)
-    rate, _ = slope(time[inside], force[inside])
+    whole, broken = _restored(signal, falls, first, last)
+    findings += broken
+    rate, _ = slope(time[inside], whole)
     nan = float("nan")
     speed = stiffness = slack = elongation = energy = nan
     if position is not None:
         speed, _ = slope(time[inside], position[inside])
-        stiffness, _ = slope(position[inside], force[inside])
+        stiffness, _ = slope(position[inside], whole)
         slack = max(float(position[lift_off] - np.median(position[: max(lift_off // 20, 1)])), 0.0)
         elongation = float(position[peak] - position[lift_off])
         part = slice(start, peak + 1)
@@ -120,6 +129,27 @@ def _window(
     return (*best, (Problem("hold-in-pull", message, "caution"),))
 
 
+def _restored(
+    signal: Signal, falls: Sequence[Fall], first: int, last: int
+) -> tuple[FloatArray, tuple[Problem, ...]]:
+    """Force in the window with the sudden drops added back, so that slopes are those between."""
+    inside = [f for f in falls if first <= f.start and f.end < last]
+    force = signal.force_N[first : last + 1]
+    if not inside:
+        return force, ()
+    force = force.copy()
+    for fall in inside:
+        force[fall.start - first + 1 : fall.end - first] = np.nan
+        force[fall.end - first :] += fall.size
+    gone = np.isnan(force)
+    force[gone] = np.interp(np.flatnonzero(gone), np.flatnonzero(~gone), force[~gone])
+    message = (
+        f"{len(inside)} sudden drops between 50 % and 100 % of the peak; force rate and stiffness"
+        " are those between the drops"
+    )
+    return force, (Problem("drop-in-pull", message, "caution"),)
+
+
 def _turn(signal: Signal, first: int, peak: int) -> int:
     """Return where the machine turns, should noise have put the highest sample beyond that."""
     position = signal.position_m
@@ -127,7 +157,16 @@ def _turn(signal: Signal, first: int, peak: int) -> int:
         return peak
     turn = first + int(np.argmax(position[first : peak + 1]))
     back = float(position[turn] - position[peak])
-    return turn if turn > first + 2 and back > 0 else peak
+    turn = turn if turn > first + 2 and back > 0 else peak
+    # the machine may have turned between the last two samples
+    way, took = np.diff(position[first : turn + 1]), np.diff(signal.time_s[first : turn + 1])
+    if (
+        len(way) > 3
+        and took[-1] > 0
+        and way[-1] / took[-1] < 0.9 * way[:-1].sum() / took[:-1].sum()
+    ):
+        turn -= 1
+    return turn
 
 
 def _uneven(signal: Signal, first: int, last: int) -> tuple[Problem, ...]:
@@ -154,7 +193,7 @@ def _sampled(rise: int, window: int) -> tuple[Problem, ...]:
     """Whether the samples on the rise are enough; 1/N bounds the relative error of the peak."""
     if rise >= _ENOUGH:
         return ()
-    severity: Literal["note", "serious"] = "note" if rise >= _FEW else "serious"
+    severity: Literal["note", "caution"] = "note" if rise >= _FEW else "caution"
     message = (
         f"{rise} samples on the rise: the peak may be read low by up to {100 / max(rise, 1):.2g} %;"
         f" {_ENOUGH} keep it to 1 %"

@@ -34,20 +34,27 @@ class Fall:
 
 
 def rough_pull(signal: Signal) -> Pull:
-    """Force rate and stiffness from 50 % to 100 % of the peak, without regard to holds."""
+    """Force rate and stiffness from 50 % to 100 % of the peak, as the median over five parts.
+
+    The median leaves out a hold or a strand break in one of them.
+    """
     peak = signal.peak
     height = signal.force_N[peak] - signal.rest_N
-    start = last_below(signal.force_N, signal.rest_N + 0.5 * height, peak) + 1
-    start = min(start, max(peak - 1, 0))
-    time = signal.time_s[start : peak + 1]
-    rise = signal.force_N[peak] - signal.force_N[start]
-    took = float(time[-1] - time[0])
-    rate = float(rise / took) if took > 0 else float("nan")
+    shares = (0.5, 0.6, 0.7, 0.8, 0.9)
+    marks = [last_below(signal.force_N, signal.rest_N + s * height, peak) + 1 for s in shares]
+    marks = sorted({min(m, max(peak - 1, 0)) for m in marks} | {peak})
+    rise, took = np.diff(signal.force_N[marks]), np.diff(signal.time_s[marks])
+    rate = _middle(rise, took)
     stiffness = float("nan")
     if signal.position_m is not None:
-        went = float(signal.position_m[peak] - signal.position_m[start])
-        stiffness = float(rise / went) if went > 0 else float("nan")
+        stiffness = _middle(rise, np.diff(signal.position_m[marks]))
     return Pull(peak, rate, stiffness)
+
+
+def _middle(rise: FloatArray, way: FloatArray) -> float:
+    """Median of the ratios that are positive; NaN without any."""
+    good = (way > 0) & (rise > 0)
+    return float(np.median(rise[good] / way[good])) if good.any() else float("nan")
 
 
 def sudden_falls(signal: Signal, pull: Pull) -> list[Fall]:

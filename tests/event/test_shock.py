@@ -69,6 +69,28 @@ def test_load_let_go_at_rest(integrate: object, law: str, ratio: float) -> None:
     check(event, integrate(law_of(line), M, 1e-6, M * G, c), L)
 
 
+def test_general_solvers_equal_the_closed_form_all_over() -> None:
+    # A power law of exponent 1 goes through quadrature and stepping, a linear line does not.
+    rng = np.random.default_rng(3)
+    n = 300
+    k, length, mass = rng.uniform(1e4, 1e6, n), rng.uniform(0.5, 50, n), rng.uniform(1, 500, n)
+    speed, pull, ratio = rng.uniform(0, 15, n), rng.uniform(0, 2e3, n), 10 ** rng.uniform(-4, 1, n)
+    fields = ("peak_force_N", "peak_strain", "time_to_peak_s", "strain_rate_per_s")
+    for damping in (None, Damping(ratio=ratio)):
+        for mover in (Mover(mass, speed, gravity=True), Mover(mass, speed, steady_load=pull)):
+            one, other = (
+                shock(Line(law, length), mover, preload=pull, damping=damping)
+                for law in (Linear(k), PowerLaw(k, 1.0))
+            )
+            for name in fields:
+                np.testing.assert_allclose(getattr(one, name), getattr(other, name), rtol=1e-4)
+    heights = 10.0 ** np.arange(-12, 3)
+    one = fall(M, heights, L, 6e4)
+    other = shock(Line(PowerLaw(6e4, 1.0), L), Mover.falling(M, heights))
+    for name in fields:
+        np.testing.assert_allclose(getattr(one, name), getattr(other, name), rtol=5e-5)
+
+
 @pytest.mark.parametrize("law", LAWS)
 @pytest.mark.parametrize("ratio", [0.0, 0.1])
 def test_preload(integrate: object, law: str, ratio: float) -> None:
@@ -231,3 +253,21 @@ def test_draws_are_independent_of_their_neighbours() -> None:
 def test_impossible_setups(kw: dict[str, object], words: str) -> None:
     with pytest.raises(InputError, match=words):
         shock(Line(Linear(60e3), L), Mover.falling(M, 1.0), **kw)
+
+
+def test_undamped_slip_is_the_limit_of_weak_damping_all_over() -> None:
+    # Quadrature on one side, stepping on the other; draws that stop and draws that run out.
+    rng = np.random.default_rng(3)
+    n = 300
+    k, length, mass = rng.uniform(1e4, 1e6, n), rng.uniform(0.5, 50, n), rng.uniform(1, 500, n)
+    mover = Mover(mass, rng.uniform(0, 15, n), gravity=True)
+    device = Slip(mass * G + rng.uniform(100, 9e3, n), 10.0 ** rng.uniform(-4, 0.5, n))
+    none, weak = (
+        shock(Line(PowerLaw(k, 1.5), length), mover, slip=device, damping=damping)
+        for damping in (None, Damping(ratio=1e-6))
+    )
+    used = np.isclose(none.run_out_m, device.run_out)
+    assert 50 < used.sum() < 250
+    for name in ("peak_force_N", "time_to_peak_s", "strain_rate_per_s", "peak_strain"):
+        np.testing.assert_allclose(getattr(none, name), getattr(weak, name), rtol=2e-3)
+    np.testing.assert_allclose(none.run_out_m, weak.run_out_m, rtol=1e-3, atol=1e-5)

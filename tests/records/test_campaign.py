@@ -91,6 +91,39 @@ def test_three_ways_of_giving_the_rate(read, header, cells):
     assert used.strain_rate_per_s[0] == pytest.approx(0.01)
 
 
+@pytest.mark.parametrize("sign", [1, -1])
+def test_two_ways_may_differ_by_five_percent_and_no_more(write, sign):
+    header = "specimen,series,peak_force_kN,strain_rate_per_s,speed_m_per_s,free_length_m\n"
+    near, far = (header + f"A,cord,5,0.01,{0.01 * share**sign!r},1\n" for share in (1.04, 1.06))
+    used = read_campaign(write(TINY_TOML, near)).series["cord"].used
+    assert used.strain_rate_per_s[0] == 0.01
+    with pytest.raises(InputError, match="row 2, column speed_m_per_s: two ways"):
+        read_campaign(write(TINY_TOML, far))
+
+
+def test_a_stated_rate_of_the_rating_goes_before_the_nominal_one(write):
+    lines = "[series.cord.rating]\nvalue_kN = 5\nspeed_m_per_s = 0.01\nfree_length_m = 1\n"
+    breaks = "specimen,series,peak_force_kN,strain_rate_per_s\nA,cord,5,1\n"
+    toml = TINY_TOML + lines + "strain_rate_per_s = {}\n"
+    rating = read_campaign(write(toml.format(0.0104), breaks)).series["cord"].rating
+    assert rating is not None
+    assert rating.strain_rate_per_s == 0.0104
+    with pytest.raises(InputError, match="strain_rate and speed disagree"):
+        read_campaign(write(toml.format(0.0106), breaks))
+
+
+def test_hash_tells_names_and_borders_of_files_apart(write):
+    seen = set()
+    folder = write()
+    for names in ({"b": "xy", "c": "z"}, {"b": "x", "c": "yz"}, {"b": "xy", "d": "z"}):
+        for name, content in names.items():
+            (folder / "logs" / name).write_text(content)
+        seen.add(read_campaign(folder).sha256)
+        for name in names:
+            (folder / "logs" / name).unlink()
+    assert len(seen) == 3
+
+
 def test_strain_at_break_of_the_series_serves_rows_that_give_none(read):
     toml = TINY_TOML + "strain_at_break_percent = 3.5\n"
     breaks = "specimen,series,peak_force_kN,time_to_break_s\nA,cord,5,3.5\n"

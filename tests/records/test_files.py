@@ -17,8 +17,8 @@ needs_links = pytest.mark.skipif(os.name == "nt", reason="symbolic links need ri
 
 @pytest.mark.parametrize("folder", ["absent", "a\0b", "x" * 5000])
 def test_no_folder(tmp_path, folder):
-    with pytest.raises(InputError, match="is not a folder|…; expected a campaign folder"):
-        read_campaign(str(tmp_path / "q").replace("q", folder))
+    with pytest.raises(InputError, match=r"(is not a folder|…); expected a campaign folder"):
+        read_campaign(f"{tmp_path}/{folder}")
 
 
 @pytest.mark.parametrize("name", ["campaign.toml", "breaks.csv"])

@@ -69,7 +69,7 @@ def test_absent_tables_are_none(write):
 @pytest.mark.parametrize(
     ("old", "new", "place", "fragment"),
     [
-        ("load_kN", "load", "column load", "no unit"),
+        ("load_kN", "load", "row 1, column load", "no unit"),
         ("load_kN", "lod_kN", "row 1, column load", "load is missing"),
         ("cord,5,", "cord,,", "row 2, column load_kN", "load is missing"),
         ("cord,5,", "cord,-5,", "row 2, column load_kN", "out of range"),
@@ -93,12 +93,12 @@ def test_malformed_creep_table(write, old, new, place, fragment):
     [
         ("time_h\n0\n1\n", "row 1, column strain_percent", "neither strain nor elongation"),
         ("time_h,strain_percent,elongation_mm\n0,0,0\n", "row 1, .*", "both strain and"),
-        ("time,elongation_mm\n0,0\n", "column time", "no unit"),
-        ("time_h,elongation\n0,0\n", "column elongation", "no unit"),
+        ("time,elongation_mm\n0,0\n", "row 1, column time", "no unit"),
+        ("time_h,elongation\n0,0\n", "row 1, column elongation", "no unit"),
         ("time_h,elongation_mm\n0,0\n2,1\n1,2\n", "row 4, column time_h", "does not increase"),
         ("time_h,elongation_mm\n-1,0\n2,1\n", "row 2, column time_h", "out of range"),
         ("time_h,elongation_mm\n0,0\n1,\n", "row 3, column elongation_mm", "a value is missing"),
-        ("time_h,elongation_mm\n0,0\n1,9999\n", "row 3, column elongation_mm", "over 10 free"),
+        ("time_h,elongation_mm\n0,0\n1,9999\n", "row 3, column elongation_mm", "over 3 free"),
         ("time_h,elongation_mm\n", "row 1", "no rows"),
     ],
 )
@@ -111,9 +111,9 @@ def test_malformed_creep_curve(write, curve, place, fragment):
     ("old", "new", "place", "fragment"),
     [
         ("cycle,", "cycles,", "row 1, column cycle", "cycle is missing"),
-        ("preload_fraction", "preload", "column preload", "no unit"),
-        ("stiffness_kN", "stiffness_kN_per_mm", "column stiffness_kN_per_mm", "not a unit"),
-        ("hysteresis_J", "hysteresis", "column hysteresis", "no unit"),
+        ("preload_fraction", "preload", "row 1, column preload", "no unit"),
+        ("stiffness_kN", "stiffness_kN_per_mm", "row 1, column stiffness_kN_per_mm", "not a unit"),
+        ("hysteresis_J", "hysteresis", "row 1, column hysteresis", "no unit"),
         ("P2,cord,1,0.5", "P2,cord,1,", "row 3, column preload_fraction", "missing"),
         ("P2,cord,1,0.5", "P2,cord,1,1.6", "row 3, column preload_fraction", "from 0 to 1.5"),
         ("P2,cord,1,", "P2,cord,10,", "row 4, column cycle", "cycle 10 of P2 stands twice"),

@@ -8,7 +8,7 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError
-from ratemodel.records.logfile.source import Loaded, missing_extra, refuse_infinite
+from ratemodel.records.logfile.source import Loaded, hash_file, missing_extra, refuse_infinite
 
 
 class ParquetSource:
@@ -16,8 +16,6 @@ class ParquetSource:
 
     def __init__(self, path: Path) -> None:
         import pandas as pd
-
-        from ratemodel.records.logfile.read import hash_file
 
         self.file = path.name
         self.sha256 = hash_file(path)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import zipfile
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
-from ratemodel.arrays import FloatArray
+from ratemodel.arrays import BoolArray, FloatArray
 from ratemodel.errors import InputError, Problem
 from ratemodel.records.logfile.columns import Chosen, Columns, choose_columns
 from ratemodel.records.logfile.log import LogMapping, MachineLog
@@ -53,7 +53,8 @@ def read_log(
     mapping = mapping or LogMapping()
     mapping.check()
     source = _open(place, mapping, chunk_above_bytes)
-    columns = choose_columns(source.names, source.units, mapping, file=place.name)
+    clocked = source.sample_interval_s is not None
+    columns = choose_columns(source.names, source.units, mapping, file=place.name, clocked=clocked)
     chosen = [c for c in (columns.time, columns.position, columns.force) if c is not None]
     loaded = source.load(tuple(c.index for c in chosen))
     return _finish(place.name, source, columns, loaded, mapping)
@@ -91,16 +92,18 @@ def _open(path: Path, mapping: LogMapping, chunk_above: int) -> Source:
     return TextSource(path, mapping, chunk_above=chunk_above)
 
 
-def hash_file(path: Path) -> str:
-    """SHA-256 of a file's bytes."""
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
-
-
 def _to_si(array: FloatArray, chosen: Chosen) -> FloatArray:
     if chosen.unit.factor == 1.0:
         return array
     return np.multiply(array, chosen.unit.factor)
+
+
+def _finite_rows(arrays: Sequence[FloatArray]) -> BoolArray | slice:
+    """Return the rows with a number in every column; all of them without looking at each."""
+    if all(np.isfinite(a.sum()) for a in arrays):
+        return slice(None)
+    finite = np.logical_and.reduce([np.isfinite(a) for a in arrays])
+    return slice(None) if finite.all() else finite
 
 
 def _finish(
@@ -108,12 +111,13 @@ def _finish(
 ) -> MachineLog:
     """Numbers to SI, rows without numbers left out, the time axis checked."""
     findings = list(loaded.findings)
-    thinned = any(p.code == "log-thinned" for p in findings)
+    factor = columns.time.unit.factor if columns.time else 1.0
+    clock = loaded.clock
+    if clock is not None:
+        findings.extend(clock.findings(factor))
     arrays = list(loaded.arrays)
-    finite = np.isfinite(arrays[0])
-    for array in arrays[1:]:
-        finite &= np.isfinite(array)
-    if not finite.all():
+    finite = _finite_rows(arrays)
+    if isinstance(finite, np.ndarray):
         missing = int(np.count_nonzero(~finite))
         message = f"{missing} of {len(finite)} rows lack a number and were left out"
         findings.append(Problem("samples-missing", message, "caution"))
@@ -146,15 +150,14 @@ def _finish(
             ),
             raw_columns=source.names,
             sha256=source.sha256,
-            sample_interval_s=0.0,
+            sample_interval_s=0.0 if clock is None else clock.step * factor,
             rows=loaded.rows,
             findings=tuple(findings),
         ),
-        thinned,
     )
 
 
-def _checked(log: MachineLog, thinned: bool) -> MachineLog:
+def _checked(log: MachineLog) -> MachineLog:
     """Put the time axis in order; nothing is sorted, only flipped as a whole."""
     from dataclasses import replace
 
@@ -167,15 +170,15 @@ def _checked(log: MachineLog, thinned: bool) -> MachineLog:
         findings.append(Problem("rows-reversed", message, "caution"))
     check = TimeCheck()
     repeated = check.add(time, force)
-    if not thinned:
+    if log.sample_interval_s == 0.0:  # else the clock was checked before the log was thinned
         findings.extend(check.findings())
     if check.step == 0.0:
         raise InputError(
             "time never moves on", "a time that increases", file=log.name, column=log.columns[0]
         )
-    if repeated.any():
-        time, force = time[~repeated], force[~repeated]
-        position = None if position is None else position[~repeated]
+    if len(repeated):
+        time, force = np.delete(time, repeated), np.delete(force, repeated)
+        position = None if position is None else np.delete(position, repeated)
     if position is None:
         message = "the log has no position: no strain, strain rate, stiffness or energy"
         findings.append(Problem("no-position", message, "caution"))
@@ -184,6 +187,6 @@ def _checked(log: MachineLog, thinned: bool) -> MachineLog:
         time_s=np.ascontiguousarray(time),
         force_N=np.ascontiguousarray(force),
         position_m=None if position is None else np.ascontiguousarray(position),
-        sample_interval_s=check.step,
+        sample_interval_s=log.sample_interval_s or check.step,
         findings=tuple(findings),
     )

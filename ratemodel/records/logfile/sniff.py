@@ -125,8 +125,6 @@ def _best(lines: Sequence[str], skip: int, mapping: LogMapping) -> tuple[str, st
     best: tuple[float, int, str, str, int] | None = None
     for delimiter in delimiters:
         for decimal in decimals:
-            if decimal == delimiter:
-                continue
             found = _first_run(lines, skip, delimiter, decimal)
             if found is not None:
                 first, share, size = found

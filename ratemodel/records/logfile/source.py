@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Protocol
 
 import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError, Problem
+from ratemodel.records.logfile.timeaxis import TimeCheck
 
 
 @dataclass(frozen=True, eq=False)
 class Loaded:
-    """Numbers of the chosen columns, in the order asked for; NaN where a cell is empty."""
+    """Numbers of the chosen columns, in the order asked for; NaN where a cell is empty.
+
+    ``clock`` is what the time column said of itself before a long log was thinned.
+    """
 
     arrays: tuple[FloatArray, ...]
     rows: int
     findings: tuple[Problem, ...] = ()
+    clock: TimeCheck | None = None
 
 
 class Source(Protocol):
@@ -61,3 +68,9 @@ def refuse_infinite(array: FloatArray, name: str, file: str, first_row: int) -> 
             row=first_row + int(np.argmax(bad)) + 1,
             column=name,
         )
+
+
+def hash_file(path: Path) -> str:
+    """SHA-256 of a file's bytes."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()

@@ -14,7 +14,7 @@ from ratemodel.errors import InputError
 from ratemodel.records.logfile.headings import is_unit_cell
 from ratemodel.records.logfile.log import LogMapping
 from ratemodel.records.logfile.sniff import MISSING
-from ratemodel.records.logfile.source import Loaded, missing_extra
+from ratemodel.records.logfile.source import Loaded, hash_file, missing_extra
 
 MOST_ENTRIES = 2_000
 MOST_BYTES = 500_000_000
@@ -26,8 +26,6 @@ class SpreadsheetSource:
     """One sheet of a workbook; see `Source`."""
 
     def __init__(self, path: Path, mapping: LogMapping) -> None:
-        from ratemodel.records.logfile.read import hash_file
-
         self.file = path.name
         judge_archive(path)
         self.sha256 = hash_file(path)

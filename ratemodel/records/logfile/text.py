@@ -7,6 +7,7 @@ import hashlib
 import io
 import warnings
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -27,7 +28,7 @@ from ratemodel.records.logfile.sniff import (
     sniff,
     split_line,
 )
-from ratemodel.records.logfile.source import Loaded
+from ratemodel.records.logfile.source import Loaded, hash_file
 
 _HEAD = 1 << 16
 _LONGEST_HEAD = 1 << 20
@@ -115,13 +116,15 @@ class TextSource:
         return Loaded(tuple(a[:kept] for a in arrays), kept, findings)
 
     def _count(self) -> FieldCount:
-        hasher = hashlib.sha256()
+        """Count fields; the hash is taken beside that, it leaves the interpreter free."""
         if self._buffer is not None:
             buffer = self._buffer
             parts = (buffer[i : i + BLOCK] for i in range(0, len(buffer), BLOCK))
             return count_fields(parts, self.layout, file=self.file)
-        count = count_fields(blocks_of(self.path, hasher), self.layout, file=self.file)
-        self.sha256 = hasher.hexdigest()
+        with ThreadPoolExecutor(1) as beside:
+            digest = beside.submit(hash_file, self.path)
+            count = count_fields(blocks_of(self.path), self.layout, file=self.file)
+            self.sha256 = digest.result()
         return count
 
     def _read(self, indices: tuple[int, ...], **more: Any) -> Any:
@@ -163,7 +166,7 @@ class TextSource:
         """One column as floats; text in it is an error unless only a footer follows."""
         if column.dtype.kind in "fiu":
             array = np.asarray(column.to_numpy(dtype=np.float64))
-            if np.isinf(array).any():
+            if not np.isfinite(array.sum()) and np.isinf(array).any():
                 self._locate(index)
                 raise InputError("an infinite number", "finite numbers", file=self.file)
             return array
@@ -218,7 +221,7 @@ class TextSource:
             for frame in reader:
                 thinner.add([self._numbers(frame[i], i) for i in indices])
         arrays, more = thinner.result()
-        return Loaded(arrays, thinner.rows, findings + more)
+        return Loaded(arrays, thinner.rows, findings + more, thinner.clock)
 
 
 def _read_head(path: Path) -> bytes:
