@@ -39,6 +39,12 @@ class State:
             array[rows] = getattr(new, name)
 
 
+def joined(states: list[State]) -> State:
+    """Draws of several states in one."""
+    names = tuple(states[0].__dict__)
+    return State(*(np.concatenate([getattr(s, n) for s in states]) for n in names))
+
+
 @dataclass(frozen=True)
 class System:
     """Line, damper (viscosity c in N s/m), moving mass and the scales of force and time."""
