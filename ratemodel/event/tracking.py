@@ -56,8 +56,8 @@ def system_of(line: Arrangement, viscosity: FloatArray, motion: Motion) -> Syste
 def solve(system: System) -> Peak:
     """Peak of a damped shock; the half-way point is where the total force passes half of it."""
     ratio = 0.5 * system.viscosity * system.time_scale / system.motion.mass
-    easy = not system.capped and bool((ratio < _LIGHT).all())
-    track = follow(system, _EASY_STEPS if easy else STEPS)
+    easy = np.isinf(system.motion.slip_force) & (ratio < _LIGHT)
+    track = follow(system, np.where(easy, _EASY_STEPS, STEPS))
     half_time, half_extension = _first_passage(system, track, track.force / 2)
     force, best = track.force, track.best
     return Peak(
@@ -71,8 +71,8 @@ def solve(system: System) -> Peak:
     )
 
 
-def follow(system: System, steps: int) -> Track:
-    """Step all draws until each has come to rest."""
+def follow(system: System, steps: FloatArray) -> Track:
+    """Step all draws until each has come to rest; ``steps`` per √(m/k), one for each draw."""
     n = system.viscosity.size
     zero = np.zeros(n)
     now = State(
@@ -92,7 +92,7 @@ def follow(system: System, steps: int) -> Track:
     hopeless = (brake <= 0) & np.isinf(system.motion.run_out)
     while (active := np.flatnonzero(now.stage != DONE)).size:
         part, state = system.take(active), now.take(active)
-        step = part.step_length(state, steps)
+        step = part.step_length(state, steps[active])
         end = part.advance(state, step)
         ends = part.margin(end) < 0
         # Coming to rest needs no exact moment: the force has passed its summit by then.
@@ -191,6 +191,7 @@ def falling_root(value: Callable[[FloatArray], FloatArray], high: FloatArray) ->
     f_low, f_high = value(low), value(high)
     f_low = np.maximum(f_low, 0.0)
     whole = high.copy()
+    answer, done = high.copy(), np.zeros(high.shape, dtype=bool)
     side = np.zeros(high.shape)
     for _ in range(60):
         with np.errstate(invalid="ignore", divide="ignore"):
@@ -203,9 +204,13 @@ def falling_root(value: Callable[[FloatArray], FloatArray], high: FloatArray) ->
         f_high = np.where(over, f, np.where(side == -1, f_high / 2, f_high))
         low, high = np.where(over, low, x), np.where(over, x, high)
         side = np.where(over, 1.0, -1.0)
-        if ((high - low <= 1e-8 * whole) | (np.abs(f) < _CLOSE)).all():
+        near = np.abs(f) < _CLOSE
+        # An answer once found stays, so that no draw depends on how long its neighbours take.
+        answer = np.where(done, answer, np.where(near, x, high))
+        done |= near | (high - low <= _CLOSE * whole)
+        if done.all():
             break
-    return np.where(np.abs(f) < _CLOSE, x, high)
+    return answer
 
 
 def _first_passage(
@@ -229,7 +234,8 @@ def _first_passage(
         goal, step = level[who], np.concatenate([f[2] for f in found])
 
         def lack(h: FloatArray) -> FloatArray:
-            return (goal - some.force(some.advance(begin, h))) / some.force_scale
+            miss = goal - some.force(some.advance(begin, h))
+            return np.asarray(miss / some.force_scale)
 
         end = some.advance(begin, falling_root(lack, step))
         time[who], extension[who] = end.time, end.extension
