@@ -61,7 +61,9 @@ def pulled_curve(log: MachineLog, settings: ReductionSettings) -> Recorded:
             "a log with a position, and free_length_mm in its row or in [logs]",
             file=log.name,
         )
-    rows = np.flatnonzero((signal.time_s >= _start(record)) & (np.arange(len(log.time_s)) <= signal.peak))
+    rows = np.flatnonzero(
+        (signal.time_s >= _start(record)) & (np.arange(len(log.time_s)) <= signal.peak)
+    )
     force = signal.force_N[rows] - signal.rest_N
     moved = signal.position_m[rows] - signal.position_m[rows[0]]
     first = max(float(force[0]), 0.0) / record.stiffness_N

@@ -135,6 +135,12 @@ def event_draws(
     return replace(_dispatch(use, q, curve), inputs=q)
 
 
+def event_of(use: Use, quantities: dict[str, FloatArray], curve: Recorded | None = None) -> Event:
+    """Event of a use for given values of all its quantities, each of shape ``(draws,)``."""
+    _check_names(use, curve)
+    return replace(_dispatch(use, quantities, curve), inputs=quantities)
+
+
 def median_course(use: Use, *, curve: Recorded | None = None) -> Course:
     """Course of a fall or snatch with every quantity at its median."""
     if use.kind not in ("fall", "snatch"):

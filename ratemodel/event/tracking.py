@@ -152,9 +152,7 @@ def _note_summits(
     _note(who[first], top.take(first), value[first], largest)
 
 
-def _note(
-    who: IntArray, when: State, value: FloatArray, largest: tuple[State, FloatArray]
-) -> None:
+def _note(who: IntArray, when: State, value: FloatArray, largest: tuple[State, FloatArray]) -> None:
     best, force = largest
     # Rounding at the slip force is no new peak.
     more = np.flatnonzero(value > force[who] * (1 + 1e-9))
