@@ -160,7 +160,8 @@ def specimens_for_success_run(fraction: float, confidence: float, failures: int 
 
 
 def specimens_for_lower_bound(margin: float, scatter: float, power: float = 0.9, *,
-                              fraction: float = 0.95, confidence: float = 0.95) -> SampleSize:  # fmt: skip
+                              fraction: float = 0.95, confidence: float = 0.95
+                              ) -> SampleSize:  # fmt: skip
     r"""Specimens whose lower tolerance bound, mean - k s of ln S, reaches a load with a power.
 
     With :math:`\delta = -\ln(1 - m)/\sigma` standard deviations between mean and load,
@@ -257,7 +258,8 @@ def power_of_spool_effect(spools: int, per_spool: int, spool_sd: float, scatter:
 
 
 def specimens_for_spool_effect(spool_sd: float, scatter: float, power: float = 0.9, *,
-                               level: float = 0.95, spools: int | None = None) -> SampleSize:  # fmt: skip
+                               level: float = 0.95, spools: int | None = None
+                               ) -> SampleSize:  # fmt: skip
     """Fewest specimens that find a spool effect with a power.
 
     Parameters

@@ -1,0 +1,335 @@
+"""A plan: which speeds, on which machines, how many specimens, and what they will tell."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ratemodel.arrays import BoolArray, FloatArray, IntArray
+from ratemodel.errors import InputError, Problem
+from ratemodel.inference.scatter import specimen_cdf
+from ratemodel.planning.bridge import Bridge, bridge_floors, describe, separate_groups
+from ratemodel.planning.cells import Cell, cost_s
+from ratemodel.planning.fast import all_cells, damage_exponent, preload_findings, without_preload
+from ratemodel.planning.knowledge import Knowledge, know
+from ratemodel.planning.lab import PlanRequest
+from ratemodel.planning.preposterior import Outlook, expected_width, outlook
+from ratemodel.planning.search import Budget, evenly_spaced, search, two_speeds
+from ratemodel.planning.sheet import TestSheet, test_sheet
+
+#: A bridge is put into the plan where it widens the answer's interval by less than this: what a
+#: machine's bias may be rests on a stated figure, the bridge would show it.
+BRIDGE_PREMIUM = 1.10
+#: The force limit must exceed an expected strength by this fraction.
+FORCE_MARGIN = 0.15
+CHOSEN, TWO, EVEN = "this plan", "two speeds, half each", "equal spacing"
+
+
+@dataclass(frozen=True)
+class DesignRow:
+    """One design in the comparison.
+
+    Attributes
+    ----------
+    tests : tuple of (Cell, int)
+        Cells used and their specimens.
+    expected_width : float
+        Expected width of the answer's interval, on ln S (so nearly a fraction of strength).
+    ratio : float or None
+        The same over the width now; None where nothing is known yet.
+    """
+
+    name: str
+    tests: tuple[tuple[Cell, int], ...]
+    specimens: int
+    hours: float
+    expected_width: float
+    ratio: float | None
+
+
+@dataclass(frozen=True)
+class HoursCurve:
+    """Expected width of the answer's interval (on ln S) against machine hours, by design."""
+
+    hours: FloatArray
+    width: Mapping[str, FloatArray]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to test, against the yardsticks.
+
+    Attributes
+    ----------
+    table : tuple of DesignRow
+        The plan first, then the yardsticks for the same machine hours.
+    width_now : float
+        Width of the answer's interval now, on ln S; infinite where nothing is known.
+    strength_N : float or None
+        Strength expected, as far as known.
+    bridge : Bridge or None
+        Bridge tests, where rate and machine could otherwise not be told apart.
+    """
+
+    request: PlanRequest
+    table: tuple[DesignRow, ...]
+    width_now: float
+    curve: HoursCurve
+    bridge: Bridge | None
+    sheet: TestSheet
+    strength_N: float | None
+    problems: tuple[Problem, ...]
+
+    @property
+    def chosen(self) -> DesignRow:
+        """The plan itself."""
+        return self.table[0]
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How hard the planner works: mixture parts and imagined outcomes, searching and judging."""
+
+    search_parts: int = 300
+    search_outcomes: int = 40
+    judge_parts: int = 1200
+    judge_outcomes: int = 200
+    curve_points: int = 6
+
+
+@dataclass(frozen=True)
+class _Desk:
+    """What every step of planning needs."""
+
+    request: PlanRequest
+    cells: tuple[Cell, ...]
+    quick: Outlook
+    full: Outlook
+    budget: Budget
+
+
+def plan_tests(request: PlanRequest, *, rng: np.random.Generator, effort: Effort | None = None
+               ) -> Plan:  # fmt: skip
+    """Choose speeds, machines and numbers so that the expected interval is narrowest.
+
+    The interval is averaged over all models still alive, over what the tests may show, and over
+    the calibration of the machines.
+
+    Parameters
+    ----------
+    request : PlanRequest
+        Machines, question, budget and what is known.
+    rng : numpy.random.Generator
+        For imagined outcomes and for the order of the tests.
+    effort : Effort, optional
+        Numbers of mixture parts and outcomes.
+
+    Raises
+    ------
+    InputError
+        No machine is strong enough, or the budget buys no test.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from ratemodel.planning import Machine, PlanRequest, Question, plan_tests
+    >>> frame = Machine("frame", 1e-5, 1e-2, setup_s=900)
+    >>> request = PlanRequest((frame,), Question("mean", 1.0), hours=4, specimens=10)
+    >>> plan = plan_tests(request, rng=np.random.default_rng(1))
+    >>> plan.chosen.hours <= 4, plan.chosen.specimens <= 10
+    (True, True)
+    """
+    effort = effort or Effort()
+    knowledge = know(request, rng)
+    exponent = damage_exponent(knowledge)
+    cells = all_cells(request, knowledge)
+    quick = outlook(request, knowledge.thinned(effort.search_parts, rng), cells,
+                    effort.search_outcomes, rng)  # fmt: skip
+    judges = knowledge.thinned(effort.judge_parts, rng)
+    full = outlook(request, judges, cells, effort.judge_outcomes, rng)
+    allowed, found = strong_enough(request, cells, judges, full)
+    budget = _budget(request, cells, allowed)
+    desk = _Desk(request, cells, quick, full, budget)
+    chosen, bridge = _with_bridge(desk, search(quick, cells, budget))
+    chosen, better = _at_least_the_yardsticks(desk, chosen, bridge)
+    bridge = None if better else bridge
+    table = _table(desk, chosen)
+    found += preload_findings(request, [c for c, _ in table[0].tests], exponent)
+    found += _bridge_findings(desk, chosen, bridge) + _reach_findings(desk)
+    strength = _strength(request, full, chosen)
+    sheet = test_sheet(request, table[0].tests, strength, rng)
+    return Plan(request, table, full.now(), _curve(desk, chosen, effort.curve_points), bridge,
+                sheet, strength, tuple(found))  # fmt: skip
+
+
+def strong_enough(request: PlanRequest, cells: tuple[Cell, ...], knowledge: Knowledge,
+                  view: Outlook) -> tuple[BoolArray, list[Problem]]:  # fmt: skip
+    """Cells whose machine breaks 95 % of the specimens; a note where that cannot be said.
+
+    ``view`` is the outlook made from ``knowledge``.
+    """
+    limit = np.array([c.machine.force_limit_N for c in cells])
+    product = request.product
+    in_newtons = product is None or product.strength_unit.dimension == "force"
+    if not np.isfinite(limit).any() or not in_newtons:
+        return np.ones(limit.size, dtype=np.bool_), []
+    if request.known is not None:
+        tau = np.concatenate([p.batch_sd for p in knowledge.parts])
+        offset = np.log(limit)[None] - view.cell_mean
+        own = np.diagonal(view.cell_cov, axis1=1, axis2=2)
+        below = specimen_cdf(offset, np.sqrt(view.sigma**2 + own), tau[:, None], knowledge.scatter)
+        allowed = view.weight @ below >= 0.95
+    elif request.strength_N is not None:
+        allowed = limit >= request.strength_N * (1 + FORCE_MARGIN)
+    else:
+        return np.ones(limit.size, dtype=np.bool_), [Problem(
+            "force-not-checked",
+            "nothing is known of the strength, so the machines' force limits could not be checked; "
+            "give expected_strength",
+        )]  # fmt: skip
+    weak = sorted({c.machine.name for c, ok in zip(cells, allowed, strict=True) if not ok})
+    if not allowed.any():
+        raise InputError(f"no machine is strong enough ({', '.join(weak)})",
+                         "a machine whose force limit lies above the strength")  # fmt: skip
+    if not weak:
+        return np.asarray(allowed), []
+    return np.asarray(allowed), [Problem(
+        "machine-too-weak",
+        f"{', '.join(weak)}: more than 5 % of the specimens would not break at some or all of its "
+        "speeds, which the plan leaves out",
+        "note",
+    )]  # fmt: skip
+
+
+def _budget(request: PlanRequest, cells: tuple[Cell, ...], allowed: BoolArray) -> Budget:
+    cost = cost_s(cells)
+    budget = Budget(request.hours * 3600, request.specimens, cost, allowed, request.least_per_speed)
+    cheapest = float(cost[allowed].min()) * budget.least
+    if cheapest > budget.seconds:
+        raise InputError(
+            f"{request.hours:g} machine hours pay for no {budget.least} specimens",
+            f"at least {cheapest / 3600:.2g} h, or shorter pulls",
+        )
+    return budget
+
+
+def _with_bridge(desk: _Desk, best: IntArray) -> tuple[IntArray, Bridge | None]:
+    """The plan with bridge tests where they are needed and cost the answer little."""
+    floors = bridge_floors(desk.request, desk.cells, best, desk.budget)
+    if not floors:
+        return best, None
+    without = expected_width(desk.full, best)
+    tried = []
+    for floor in floors[:4]:
+        n = search(desk.quick, desk.cells, desk.budget, floor=floor, seeds=(best,))
+        tried.append((expected_width(desk.full, n), floor, n))
+    width, floor, n = min(tried, key=lambda t: t[0])
+    adopted = width <= BRIDGE_PREMIUM * without
+    bridge = describe(desk.cells, floor, desk.request, (width, without), adopted)
+    return (n if adopted else best), bridge
+
+
+def _at_least_the_yardsticks(desk: _Desk, chosen: IntArray, bridge: Bridge | None
+                             ) -> tuple[IntArray, bool]:  # fmt: skip
+    """The chosen design, or a yardstick that the full mixture judges narrower."""
+    mine = expected_width(desk.full, chosen)
+    rivals = [two_speeds(desk.cells, desk.budget), evenly_spaced(desk.cells, desk.budget)]
+    scored = [(expected_width(desk.full, n), i) for i, n in enumerate(rivals) if n.any()]
+    if scored and min(scored)[0] < 0.995 * mine and not (bridge is not None and bridge.adopted):
+        return rivals[min(scored)[1]], True
+    return chosen, False
+
+
+def _plain(desk: _Desk) -> tuple[tuple[Cell, ...], Budget]:
+    cells = tuple(without_preload(desk.request, c) for c in desk.cells)
+    return cells, replace(desk.budget, cost=cost_s(cells))
+
+
+def _table(desk: _Desk, chosen: IntArray) -> tuple[DesignRow, ...]:
+    plain, dear = _plain(desk)
+    rows = [_row(desk, CHOSEN, chosen, desk.cells),
+            _row(desk, TWO, two_speeds(plain, dear), plain),
+            _row(desk, EVEN, evenly_spaced(plain, dear), plain)]  # fmt: skip
+    if any(c.preload > 0 for c in desk.cells):
+        rows.append(_row(desk, f"{TWO}, with fast preload", two_speeds(desk.cells, desk.budget),
+                         desk.cells))  # fmt: skip
+        rows.append(_row(desk, f"{EVEN}, with fast preload", evenly_spaced(desk.cells, desk.budget),
+                         desk.cells))  # fmt: skip
+    return tuple(rows)
+
+
+def _row(desk: _Desk, name: str, n: IntArray, cells: tuple[Cell, ...]) -> DesignRow:
+    width, now = expected_width(desk.full, n), desk.full.now()
+    tests = tuple((cells[i], int(n[i])) for i in np.flatnonzero(n))
+    ratio = width / now if np.isfinite(now) and now > 0 else None
+    return DesignRow(name, tests, int(n.sum()), float(n @ cost_s(cells)) / 3600, width, ratio)
+
+
+def _curve(desk: _Desk, chosen: IntArray, points: int) -> HoursCurve:
+    """Widths for machine hours from the fewest that pay for tests to twice the budget."""
+    request, budget = desk.request, desk.budget
+    first = float(budget.cost[budget.allowed].min()) * budget.least / 3600
+    low = max(first, request.hours / 8)
+    spread = np.geomspace(low, 2 * request.hours, max(points, 2))
+    hours = np.unique(np.concatenate([spread, [request.hours]]))
+    plain, dear = _plain(desk)
+    width: dict[str, list[float]] = {CHOSEN: [], TWO: [], EVEN: []}
+    best: IntArray | None = None
+    for h in hours:
+        here, there = replace(budget, seconds=h * 3600), replace(dear, seconds=h * 3600)
+        if abs(h - request.hours) < 1e-9:
+            best = chosen
+        else:
+            best = search(desk.quick, desk.cells, here, seeds=() if best is None else (best,))
+        width[CHOSEN].append(expected_width(desk.full, best))
+        for name, rule in ((TWO, two_speeds), (EVEN, evenly_spaced)):
+            n = rule(plain, there)
+            width[name].append(expected_width(desk.full, n) if n.any() else float("nan"))
+    return HoursCurve(hours, {k: np.array(v) for k, v in width.items()})
+
+
+def _bridge_findings(desk: _Desk, chosen: IntArray, bridge: Bridge | None) -> list[Problem]:
+    groups = separate_groups(desk.request, desk.cells, chosen)
+    if len(groups) < 2:
+        return []
+    parts = " | ".join(", ".join(name or "(no name)" for name in g) for g in groups)
+    if bridge is not None:
+        a, b = bridge.machines
+        way = (
+            f"bridge tests ({bridge.specimens[0]} on {a} and {bridge.specimens[1]} on {b} near "
+            f"{bridge.strain_rates_per_s[0]:.2g} /s) would tell them apart but widen this answer "
+            f"by {100 * (bridge.width_with / bridge.width_without - 1):.0f} %: an extra"
+        )
+    else:
+        way = (
+            "no speed within the budget is common to both: check both against one load cell, or "
+            "pull shorter specimens on the slower machine, which raises its strain rate"
+        )
+    return [Problem("machine-and-rate-confounded",
+                    f"no speed is run on both sides of {parts}, so part of a rate effect may be "
+                    f"the machines; {way}")]  # fmt: skip
+
+
+def _reach_findings(desk: _Desk) -> list[Problem]:
+    u = np.array([c.u for c in desk.cells])[desk.budget.allowed]
+    beyond = max(max(e - float(u.max()), float(u.min()) - e, 0.0) for e in desk.full.ends)
+    if beyond < 0.05:
+        return []
+    return [Problem(
+        "question-beyond-the-machines",
+        f"the rate asked about lies {beyond:.1f} decades beyond what the machines reach: part of "
+        "the interval comes from the models and no number of tests removes it",
+        "serious" if beyond > 1.5 else "caution",
+    )]  # fmt: skip
+
+
+def _strength(request: PlanRequest, view: Outlook, chosen: IntArray) -> float | None:
+    """Expected strength (N) for preloads: from the tests, or as given."""
+    product = request.product
+    if request.known is None or product is None or product.strength_unit.dimension != "force":
+        return request.strength_N
+    mean = view.weight @ view.cell_mean
+    # The weakest of the cells used, so that no preload comes nearer to the break than meant.
+    return float(np.exp(mean[chosen > 0].min()))
