@@ -26,8 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                         help="machine hours (default 8)")  # fmt: skip
     parser.add_argument("--specimens", type=_whole, metavar="N",
                         help="most specimens (default 15)")  # fmt: skip
-    parser.add_argument("--out", metavar="DIR",
-                        help="folder for test-sheet.csv, test-sheet.html and the charts")  # fmt: skip
+    parser.add_argument("--out", metavar="DIR", help="folder for the test sheet and the charts")
     parser.add_argument("--seed", type=_seed, default=0, help="seed of all random numbers")
 
 

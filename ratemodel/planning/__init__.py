@@ -7,13 +7,12 @@ from ratemodel.planning.plan import DesignRow, Effort, HoursCurve, Plan, plan_te
 from ratemodel.planning.sample_size import (
     SampleSize,
     power_of_difference,
-    power_of_spool_effect,
     specimens_for_difference,
     specimens_for_lower_bound,
-    specimens_for_spool_effect,
     specimens_for_success_run,
 )
 from ratemodel.planning.sheet import SheetRow, TestSheet
+from ratemodel.planning.spool_size import power_of_spool_effect, specimens_for_spool_effect
 from ratemodel.planning.suggest import NextTest, expected_ratio, next_test
 from ratemodel.planning.value import TestValue, ValueCheck, check_value, value_of_test
 

@@ -105,10 +105,10 @@ def preload_findings(request: PlanRequest, cells: list[Cell], exponent: float
     if not used:
         return []
     most = max(used, key=lambda c: c.preload)
-    bias = max(preload_bias(c.preload, exponent) for c in used)
-    pull = SlowPull(
-        1.0, 10.0**most.u / request.strain_at_break, thermal_time_s=thermal_time(request)
-    )
+    bias = max(max(preload_bias(c.preload, exponent) for c in used), 1e-5)
+    pull = SlowPull(1.0, 10.0**most.u / request.strain_at_break,
+                    thermal_time_s=thermal_time(request),
+                    bedded_in_fraction=_bedded_in(request))  # fmt: skip
     found = [f for f in fast_preload(pull, [most.preload], [1e3]).problems if f.code != "heat"]
     text = (
         f"fast preload to {100 * most.preload:.0f} % of the expected strength, then the slow pull: "
@@ -117,6 +117,15 @@ def preload_findings(request: PlanRequest, cells: list[Cell], exponent: float
         "three without, and take the strain rate from the part of the log above the preload"
     )
     return [Problem("fast-preload", text, "caution"), *found]
+
+
+def _bedded_in(request: PlanRequest) -> float | None:
+    """Fraction of the strength to which every specimen so far was cycled; None = not all were."""
+    if request.known is None:
+        return None
+    used = request.known.series.used
+    fraction = np.where(used.preload_cycles > 0, used.preload_fraction, np.nan)
+    return float(fraction.min()) if bool(np.isfinite(fraction).all()) else None
 
 
 def without_preload(request: PlanRequest, cell: Cell) -> Cell:

@@ -9,11 +9,17 @@ import numpy as np
 
 from ratemodel.arrays import BoolArray, FloatArray, IntArray
 from ratemodel.errors import InputError, Problem
-from ratemodel.inference.scatter import specimen_cdf
 from ratemodel.planning.bridge import Bridge, bridge_floors, describe, separate_groups
 from ratemodel.planning.cells import Cell, cost_s
+from ratemodel.planning.checks import (
+    bridge_findings,
+    expected_strength,
+    gain_findings,
+    reach_findings,
+    strong_enough,
+)
 from ratemodel.planning.fast import all_cells, damage_exponent, preload_findings, without_preload
-from ratemodel.planning.knowledge import Knowledge, know
+from ratemodel.planning.knowledge import know
 from ratemodel.planning.lab import PlanRequest
 from ratemodel.planning.preposterior import Outlook, expected_width, outlook
 from ratemodel.planning.search import Budget, evenly_spaced, search, two_speeds
@@ -22,8 +28,6 @@ from ratemodel.planning.sheet import TestSheet, test_sheet
 #: A bridge is put into the plan where it widens the answer's interval by less than this: what a
 #: machine's bias may be rests on a stated figure, the bridge would show it.
 BRIDGE_PREMIUM = 1.10
-#: The force limit must exceed an expected strength by this fraction.
-FORCE_MARGIN = 0.15
 CHOSEN, TWO, EVEN = "this plan", "two speeds, half each", "equal spacing"
 
 
@@ -157,50 +161,12 @@ def plan_tests(request: PlanRequest, *, rng: np.random.Generator, effort: Effort
     bridge = None if better else bridge
     table = _table(desk, chosen)
     found += preload_findings(request, [c for c, _ in table[0].tests], exponent)
-    found += _bridge_findings(desk, chosen, bridge) + _reach_findings(desk)
-    strength = _strength(request, full, chosen)
+    found += bridge_findings(separate_groups(request, cells, chosen), bridge)
+    found += reach_findings(full, allowed) + gain_findings(table[0].ratio)
+    strength = expected_strength(request, full, chosen)
     sheet = test_sheet(request, table[0].tests, strength, rng)
     return Plan(request, table, full.now(), _curve(desk, chosen, effort.curve_points), bridge,
                 sheet, strength, tuple(found))  # fmt: skip
-
-
-def strong_enough(request: PlanRequest, cells: tuple[Cell, ...], knowledge: Knowledge,
-                  view: Outlook) -> tuple[BoolArray, list[Problem]]:  # fmt: skip
-    """Cells whose machine breaks 95 % of the specimens; a note where that cannot be said.
-
-    ``view`` is the outlook made from ``knowledge``.
-    """
-    limit = np.array([c.machine.force_limit_N for c in cells])
-    product = request.product
-    in_newtons = product is None or product.strength_unit.dimension == "force"
-    if not np.isfinite(limit).any() or not in_newtons:
-        return np.ones(limit.size, dtype=np.bool_), []
-    if request.known is not None:
-        tau = np.concatenate([p.batch_sd for p in knowledge.parts])
-        offset = np.log(limit)[None] - view.cell_mean
-        own = np.diagonal(view.cell_cov, axis1=1, axis2=2)
-        below = specimen_cdf(offset, np.sqrt(view.sigma**2 + own), tau[:, None], knowledge.scatter)
-        allowed = view.weight @ below >= 0.95
-    elif request.strength_N is not None:
-        allowed = limit >= request.strength_N * (1 + FORCE_MARGIN)
-    else:
-        return np.ones(limit.size, dtype=np.bool_), [Problem(
-            "force-not-checked",
-            "nothing is known of the strength, so the machines' force limits could not be checked; "
-            "give expected_strength",
-        )]  # fmt: skip
-    weak = sorted({c.machine.name for c, ok in zip(cells, allowed, strict=True) if not ok})
-    if not allowed.any():
-        raise InputError(f"no machine is strong enough ({', '.join(weak)})",
-                         "a machine whose force limit lies above the strength")  # fmt: skip
-    if not weak:
-        return np.asarray(allowed), []
-    return np.asarray(allowed), [Problem(
-        "machine-too-weak",
-        f"{', '.join(weak)}: more than 5 % of the specimens would not break at some or all of its "
-        "speeds, which the plan leaves out",
-        "note",
-    )]  # fmt: skip
 
 
 def _budget(request: PlanRequest, cells: tuple[Cell, ...], allowed: BoolArray) -> Budget:
@@ -288,48 +254,3 @@ def _curve(desk: _Desk, chosen: IntArray, points: int) -> HoursCurve:
             n = rule(plain, there)
             width[name].append(expected_width(desk.full, n) if n.any() else float("nan"))
     return HoursCurve(hours, {k: np.array(v) for k, v in width.items()})
-
-
-def _bridge_findings(desk: _Desk, chosen: IntArray, bridge: Bridge | None) -> list[Problem]:
-    groups = separate_groups(desk.request, desk.cells, chosen)
-    if len(groups) < 2:
-        return []
-    parts = " | ".join(", ".join(name or "(no name)" for name in g) for g in groups)
-    if bridge is not None:
-        a, b = bridge.machines
-        way = (
-            f"bridge tests ({bridge.specimens[0]} on {a} and {bridge.specimens[1]} on {b} near "
-            f"{bridge.strain_rates_per_s[0]:.2g} /s) would tell them apart but widen this answer "
-            f"by {100 * (bridge.width_with / bridge.width_without - 1):.0f} %: an extra"
-        )
-    else:
-        way = (
-            "no speed within the budget is common to both: check both against one load cell, or "
-            "pull shorter specimens on the slower machine, which raises its strain rate"
-        )
-    return [Problem("machine-and-rate-confounded",
-                    f"no speed is run on both sides of {parts}, so part of a rate effect may be "
-                    f"the machines; {way}")]  # fmt: skip
-
-
-def _reach_findings(desk: _Desk) -> list[Problem]:
-    u = np.array([c.u for c in desk.cells])[desk.budget.allowed]
-    beyond = max(max(e - float(u.max()), float(u.min()) - e, 0.0) for e in desk.full.ends)
-    if beyond < 0.05:
-        return []
-    return [Problem(
-        "question-beyond-the-machines",
-        f"the rate asked about lies {beyond:.1f} decades beyond what the machines reach: part of "
-        "the interval comes from the models and no number of tests removes it",
-        "serious" if beyond > 1.5 else "caution",
-    )]  # fmt: skip
-
-
-def _strength(request: PlanRequest, view: Outlook, chosen: IntArray) -> float | None:
-    """Expected strength (N) for preloads: from the tests, or as given."""
-    product = request.product
-    if request.known is None or product is None or product.strength_unit.dimension != "force":
-        return request.strength_N
-    mean = view.weight @ view.cell_mean
-    # The weakest of the cells used, so that no preload comes nearer to the break than meant.
-    return float(np.exp(mean[chosen > 0].min()))

@@ -1,4 +1,4 @@
-"""How many specimens: to see a difference, to demonstrate a lower bound, to find a spool effect."""
+"""How many specimens: to see a difference, to demonstrate a lower bound."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 
 from ratemodel.errors import InputError, NotIdentifiedError
 
-_MOST = 1_000_000
+MOST = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ def power_of_difference(difference: float, scatter: float, specimens: tuple[int,
     """
     from scipy.stats import nct, t
 
-    _check(difference=difference, scatter=scatter, level=level, sides=sides)
+    check_numbers(difference=difference, scatter=scatter, level=level, sides=sides)
     first, second = specimens
     if min(first, second) < 1 or first + second < 3:
         return 0.0
@@ -95,7 +95,7 @@ def specimens_for_difference(difference: float, scatter: float, power: float = 0
     >>> specimens_for_difference(0.10, 0.05).specimens
     (7, 7)
     """
-    _check(difference=difference, scatter=scatter, level=level, power=power, sides=sides)
+    check_numbers(difference=difference, scatter=scatter, level=level, power=power, sides=sides)
     if not 0 < ratio < np.inf:
         raise InputError(f"ratio of group sizes {ratio:g}", "a number above 0")
 
@@ -105,7 +105,7 @@ def specimens_for_difference(difference: float, scatter: float, power: float = 0
     def reached(n: int) -> float:
         return power_of_difference(difference, scatter, groups(n), level=level, sides=sides)
 
-    n = _least(reached, power, 2)
+    n = least_number(reached, power, 2)
     text = f"a difference of {100 * difference:+.3g} % at a scatter of {100 * scatter:.3g} %"
     return SampleSize(text, groups(n), sum(groups(n)), reached(n))
 
@@ -143,14 +143,14 @@ def specimens_for_success_run(fraction: float, confidence: float, failures: int 
     """
     from scipy.stats import binom
 
-    _check(fraction=fraction, confidence=confidence)
+    check_numbers(fraction=fraction, confidence=confidence)
     if failures < 0:
         raise InputError(f"{failures} allowed failures", "0 or more")
 
     def shown(n: int) -> float:
         return float(1 - binom.cdf(failures, n, 1 - fraction))
 
-    n = _least(shown, confidence, failures + 1)
+    n = least_number(shown, confidence, failures + 1)
     passing = float(binom.cdf(failures, n, (1 - fraction) / 10))
     text = (
         f"at least {100 * fraction:g} % hold the load, with confidence {100 * confidence:g} %, "
@@ -194,7 +194,7 @@ def specimens_for_lower_bound(margin: float, scatter: float, power: float = 0.9,
 
     from ratemodel.tolerance import one_sided_factor
 
-    _check(fraction=fraction, confidence=confidence, power=power, scatter=scatter)
+    check_numbers(fraction=fraction, confidence=confidence, power=power, scatter=scatter)
     if not 0 < margin < 1:
         raise InputError(f"margin {margin:g}", "a fraction of the mean strength between 0 and 1")
     distance = -np.log1p(-margin) / scatter
@@ -210,7 +210,7 @@ def specimens_for_lower_bound(margin: float, scatter: float, power: float = 0.9,
         k = float(one_sided_factor(n, fraction, confidence))
         return float(nct.sf(k * root, n - 1, distance * root))
 
-    n = _least(reached, power, 2)
+    n = least_number(reached, power, 2)
     text = (
         f"lower bound {100 * fraction:g}/{100 * confidence:g} at or above "
         f"{100 * (1 - margin):.3g} % of the mean, scatter {100 * scatter:.3g} %"
@@ -218,101 +218,14 @@ def specimens_for_lower_bound(margin: float, scatter: float, power: float = 0.9,
     return SampleSize(text, (n,), n, reached(n))
 
 
-def power_of_spool_effect(spools: int, per_spool: int, spool_sd: float, scatter: float, *,
-                          level: float = 0.95) -> float:  # fmt: skip
-    r"""Probability that the one-way F test finds that spools differ.
-
-    With spools drawn at random, :math:`F/(1 + n\tau^2/\sigma^2)` follows the F distribution with
-    a - 1 and a(n - 1) degrees of freedom.
-
-    Parameters
-    ----------
-    spools, per_spool : int
-        a and n.
-    spool_sd, scatter : float
-        tau and sigma, standard deviations of ln S between spools and within one.
-    level : float
-        Confidence of the test.
-
-    References
-    ----------
-    Scheffe, The Analysis of Variance (1959), section 7.2 (from memory).
-
-    Examples
-    --------
-    With no spool effect the test raises a false alarm in 5 %:
-
-    >>> round(power_of_spool_effect(4, 5, 0.0, 0.03), 6)
-    0.05
-    """
-    from scipy.stats import f
-
-    _check(scatter=scatter, level=level)
-    if spool_sd < 0:
-        raise InputError(f"spool scatter {spool_sd:g}", "0 or more")
-    if spools < 2 or per_spool < 2:
-        return 0.0
-    dof = (spools - 1, spools * (per_spool - 1))
-    growth = 1 + per_spool * (spool_sd / scatter) ** 2
-    return float(f.sf(f.isf(1 - level, *dof) / growth, *dof))
-
-
-def specimens_for_spool_effect(spool_sd: float, scatter: float, power: float = 0.9, *,
-                               level: float = 0.95, spools: int | None = None
-                               ) -> SampleSize:  # fmt: skip
-    """Fewest specimens that find a spool effect with a power.
-
-    Parameters
-    ----------
-    spools : int, optional
-        Number of spools at hand; None: the number that takes the fewest specimens in all.
-
-    Raises
-    ------
-    NotIdentifiedError
-        So few spools cannot show it with that power, however many specimens each gives.
-    """
-    _check(scatter=scatter, level=level, power=power)
-    if not spool_sd > 0:
-        raise InputError(f"spool scatter {spool_sd:g}", "a number above 0")
-
-    def most(a: int) -> float:
-        return power_of_spool_effect(a, _MOST, spool_sd, scatter, level=level)
-
-    best: tuple[int, int] | None = None
-    if spools is not None and (spools < 2 or most(spools) < power):
-        raise NotIdentifiedError(
-            f"{spools} spools show such an effect with a power of {power:g} at no number of "
-            "specimens; take more spools"
-        )
-    for a in [spools] if spools is not None else range(2, 2001):
-        if best is not None and 2 * a > best[0] * best[1]:
-            break
-        if most(a) < power:
-            continue
-
-        def reached(n: int, a: int = a) -> float:
-            return power_of_spool_effect(a, n, spool_sd, scatter, level=level)
-
-        n = _least(reached, power, 2)
-        if best is None or a * n < best[0] * best[1]:
-            best = (a, n)
-    if best is None:
-        raise NotIdentifiedError("more than 2000 spools would be needed; look for a larger effect")
-    a, n = best
-    text = f"spools that differ by {100 * spool_sd:.3g} % at a scatter of {100 * scatter:.3g} %"
-    return SampleSize(text, (n,) * a, a * n,
-                      power_of_spool_effect(a, n, spool_sd, scatter, level=level))  # fmt: skip
-
-
-def _least(reached: Callable[[int], float], wanted: float, start: int) -> int:
+def least_number(reached: Callable[[int], float], wanted: float, start: int) -> int:
     """Smallest n from ``start`` on at which a rising function reaches what is wanted."""
     low, high = start - 1, start
     while reached(high) < wanted:
         low, high = high, high * 2
-        if high > _MOST:
+        if high > MOST:
             raise NotIdentifiedError(
-                f"more than {_MOST} specimens would be needed; look for a larger effect"
+                f"more than {MOST} specimens would be needed; look for a larger effect"
             )
     while high - low > 1:
         middle = (low + high) // 2
@@ -320,7 +233,7 @@ def _least(reached: Callable[[int], float], wanted: float, start: int) -> int:
     return high
 
 
-def _check(**given: float) -> None:
+def check_numbers(**given: float) -> None:
     """Refuse numbers that the formulas cannot take, by their names."""
     for name, value in given.items():
         if name == "difference":
@@ -337,11 +250,12 @@ def _check(**given: float) -> None:
 
 
 __all__ = [
+    "MOST",
     "SampleSize",
+    "check_numbers",
+    "least_number",
     "power_of_difference",
-    "power_of_spool_effect",
     "specimens_for_difference",
     "specimens_for_lower_bound",
-    "specimens_for_spool_effect",
     "specimens_for_success_run",
 ]

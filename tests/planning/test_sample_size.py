@@ -8,12 +8,11 @@ from statsmodels.stats.power import TTestIndPower, TTestPower
 from ratemodel.errors import InputError, NotIdentifiedError
 from ratemodel.planning.sample_size import (
     power_of_difference,
-    power_of_spool_effect,
     specimens_for_difference,
     specimens_for_lower_bound,
-    specimens_for_spool_effect,
     specimens_for_success_run,
 )
+from ratemodel.planning.spool_size import power_of_spool_effect, specimens_for_spool_effect
 from ratemodel.tolerance import one_sided_factor
 
 
