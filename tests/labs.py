@@ -1,5 +1,7 @@
 """Labs and requests for the tests of the planning room."""
 
+from functools import cache
+
 import numpy as np
 
 from ratemodel.inference.average import Settings, fit_rate
@@ -20,14 +22,10 @@ def request(*machines, rate=2.0, **more):
 
 
 def product(**kwargs):
-    empty = at_rates(Series("cord", _none(), _none()), 1.0, 1.0)
-    return Series("cord", _none(), empty.set_aside, **kwargs)
-
-
-def _none():
-    text, number = (), np.zeros(0)
-    return Specimens(text, number, np.zeros(0, bool), number, text, text, number, number, number,
-                     number, number, text, text, number, text, text, text, np.zeros(0, bool), ())  # fmt: skip
+    """A product of which nothing has been tested."""
+    one = at_rates(Series("cord", None, None), 1.0, 1.0).used
+    empty = Specimens(**{k: v[:0] for k, v in vars(one).items() if k != "extra"})
+    return Series("cord", empty, empty, **kwargs)
 
 
 def one_law(**fixed) -> RatePriors:
@@ -42,7 +40,9 @@ def one_law(**fixed) -> RatePriors:
     return RatePriors(table | fixed)
 
 
+@cache
 def fitted(design=None, *, seed=1, truth=None, draws=4000):
+    """A fit of simulated tests, made once for all tests that ask for the same."""
     rng = np.random.default_rng(seed)
     design = design or Design((-3.0, -0.22), 5, machines=("frame", "ram"))
     truth = truth or Truth(FibreAndHeat(place=-2.0), machine_sd=0.01)

@@ -41,7 +41,8 @@ def interval_against_hours(result: Plan, *, ax: Axes | None = None) -> Axes:
         ax.axhline(50 * result.width_now, color="0.4", linestyle=":", label="now")
     ax.axvline(result.request.hours, color="0.6", linestyle="--", label="budget")
     ax.set_xscale("log")
-    ax.set_ylim(bottom=0)
+    seen = [50 * w for w in (*curve.width.values(), np.array([result.width_now]))]
+    ax.set_ylim(0, 1.1 * max(float(np.nanmax(w)) for w in seen if np.isfinite(w).any()))
     ax.set_xlabel(_foot("Machine hours"))
     ax.set_ylabel(f"Expected {100 * result.request.level:.0f} % interval (± % of strength)")
     ax.set_title(mathtext_escape(f"{result.sheet.series}: {result.request.question.words}"))
@@ -84,6 +85,8 @@ def design_on_rate_axis(result: Plan, *, ax: Axes | None = None) -> Axes:
     ax.axvline(result.request.question.strain_rate_per_s, color="0.2", linestyle="--",
                label="rate asked about")  # fmt: skip
     ax.axhline(0, color="0.7", linewidth=0.8)
+    most = max(n for _, n in result.chosen.tests)
+    ax.set_yticks(np.unique(np.linspace(0, most, 6).round()))
     ax.set_xscale("log")
     ax.set_xlabel(_foot("Strain rate (1/s); bars below the line: what each machine reaches"))
     ax.set_ylabel("Specimens")

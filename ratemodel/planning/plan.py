@@ -98,8 +98,8 @@ class Effort:
 
     search_parts: int = 300
     search_outcomes: int = 40
-    judge_parts: int = 1200
-    judge_outcomes: int = 200
+    judge_parts: int = 1000
+    judge_outcomes: int = 150
     curve_points: int = 6
 
 
@@ -124,11 +124,9 @@ def plan_tests(request: PlanRequest, *, rng: np.random.Generator, effort: Effort
     Parameters
     ----------
     request : PlanRequest
-        Machines, question, budget and what is known.
     rng : numpy.random.Generator
         For imagined outcomes and for the order of the tests.
     effort : Effort, optional
-        Numbers of mixture parts and outcomes.
 
     Raises
     ------
@@ -146,6 +144,23 @@ def plan_tests(request: PlanRequest, *, rng: np.random.Generator, effort: Effort
     (True, True)
     """
     effort = effort or Effort()
+    desk, exponent, found = _set_out(request, effort, rng)
+    chosen, bridge = _with_bridge(desk, search(desk.quick, desk.cells, desk.budget))
+    chosen, better = _at_least_the_yardsticks(desk, chosen, bridge)
+    bridge = None if better else bridge
+    table = _table(desk, chosen)
+    found += preload_findings(request, [c for c, _ in table[0].tests], exponent)
+    found += bridge_findings(separate_groups(request, desk.cells, chosen), bridge)
+    found += reach_findings(desk.full, desk.budget.allowed) + gain_findings(table[0].ratio)
+    strength = expected_strength(request, desk.full, chosen)
+    sheet = test_sheet(request, table[0].tests, strength, rng)
+    return Plan(request, table, desk.full.now(), _curve(desk, chosen, effort.curve_points), bridge,
+                sheet, strength, tuple(found))  # fmt: skip
+
+
+def _set_out(request: PlanRequest, effort: Effort, rng: np.random.Generator
+             ) -> tuple[_Desk, float, list[Problem]]:  # fmt: skip
+    """Cells, outlooks and budget; the damage exponent; findings on the machines."""
     knowledge = know(request, rng)
     exponent = damage_exponent(knowledge)
     cells = all_cells(request, knowledge)
@@ -154,19 +169,8 @@ def plan_tests(request: PlanRequest, *, rng: np.random.Generator, effort: Effort
     judges = knowledge.thinned(effort.judge_parts, rng)
     full = outlook(request, judges, cells, effort.judge_outcomes, rng)
     allowed, found = strong_enough(request, cells, judges, full)
-    budget = _budget(request, cells, allowed)
-    desk = _Desk(request, cells, quick, full, budget)
-    chosen, bridge = _with_bridge(desk, search(quick, cells, budget))
-    chosen, better = _at_least_the_yardsticks(desk, chosen, bridge)
-    bridge = None if better else bridge
-    table = _table(desk, chosen)
-    found += preload_findings(request, [c for c, _ in table[0].tests], exponent)
-    found += bridge_findings(separate_groups(request, cells, chosen), bridge)
-    found += reach_findings(full, allowed) + gain_findings(table[0].ratio)
-    strength = expected_strength(request, full, chosen)
-    sheet = test_sheet(request, table[0].tests, strength, rng)
-    return Plan(request, table, full.now(), _curve(desk, chosen, effort.curve_points), bridge,
-                sheet, strength, tuple(found))  # fmt: skip
+    desk = _Desk(request, cells, quick, full, _budget(request, cells, allowed))
+    return desk, exponent, found
 
 
 def _budget(request: PlanRequest, cells: tuple[Cell, ...], allowed: BoolArray) -> Budget:

@@ -28,6 +28,8 @@ from ratemodel.planning.cells import Cell
 from ratemodel.planning.knowledge import Knowledge, Part
 from ratemodel.planning.lab import PlanRequest
 
+ROOT_2PI = float(np.sqrt(2 * np.pi))
+
 
 @dataclass(frozen=True)
 class Outlook:
@@ -223,12 +225,19 @@ def _width(mean: FloatArray, var: FloatArray, weight: FloatArray, level: float) 
     spread = np.sqrt((weight * (var + (mean - centre[:, None]) ** 2)).sum(axis=1))
     ends = []
     for p in ((1 - level) / 2, (1 + level) / 2):
-        low, high = centre - 8 * spread, centre + 8 * spread
-        for _ in range(28):
-            x = (low + high) / 2
-            below = (weight * ndtr((x[:, None] - mean) / sd)).sum(axis=1) < p
-            low, high = np.where(below, x, low), np.where(below, high, x)
-        ends.append((low + high) / 2)
+        low, high, x = centre - 8 * spread, centre + 8 * spread, centre
+        for step in range(10):
+            z = (x[:, None] - mean) / sd
+            excess = (weight * ndtr(z)).sum(axis=1) - p
+            low, high = np.where(excess < 0, x, low), np.where(excess < 0, high, x)
+            if step < 5:
+                x = (low + high) / 2
+                continue
+            # Bisection has come near; Newton's step finishes, unless it leaves the bracket.
+            slope = (weight / sd * np.exp(-0.5 * z * z)).sum(axis=1) / ROOT_2PI
+            new = x - excess / np.maximum(slope, 1e-300)
+            x = np.where((new >= low) & (new <= high), new, (low + high) / 2)
+        ends.append(x)
     return np.asarray(ends[1] - ends[0])
 
 

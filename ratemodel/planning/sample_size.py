@@ -171,18 +171,13 @@ def specimens_for_lower_bound(margin: float, scatter: float, power: float = 0.9,
     ----------
     margin : float
         m, by how much the load lies below the mean strength, as a fraction: 0.15 for 85 %.
-    scatter : float
-        Standard deviation of ln S.
-    power : float
-        Wanted probability that the bound reaches the load.
-    fraction, confidence : float
-        Of the bound.
+    scatter, power : float
+        Standard deviation of ln S; wanted probability that the bound reaches the load.
 
     Raises
     ------
     NotIdentifiedError
-        The load lies above the strength that ``fraction`` of specimens truly reach, which no
-        number of tests can demonstrate.
+        The load lies above the strength that ``fraction`` of specimens truly reach.
 
     References
     ----------

@@ -1,6 +1,7 @@
 """Foretold intervals against closed forms and against real fits."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import labs
 import numpy as np
@@ -83,7 +84,7 @@ def test_more_specimens_never_widen_the_expected_interval():
     for _ in range(5):
         widths.append(expected_width(view, n))
         n = n * 2
-    assert all(b < a * 1.01 for a, b in zip(widths, widths[1:], strict=False))
+    assert all(b < a * 1.01 for a, b in pairwise(widths))
 
 
 def test_width_now_equals_the_fit():

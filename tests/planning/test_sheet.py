@@ -3,6 +3,7 @@
 import csv
 import io
 from collections import Counter
+from itertools import pairwise
 
 import labs
 import numpy as np
@@ -52,7 +53,7 @@ def test_every_block_holds_every_speed_and_each_machine_in_one_go():
     for block in {r.block for r in rows}:
         mine = [r for r in rows if r.block == block]
         assert len({r.strain_rate_per_s for r in mine}) == 3
-        changes = sum(a.machine != b.machine for a, b in zip(mine, mine[1:], strict=False))
+        changes = sum(a.machine != b.machine for a, b in pairwise(mine))
         assert changes == 1
     assert [r.block for r in rows] == sorted(r.block for r in rows)
 

@@ -15,6 +15,7 @@ import time
 from dataclasses import dataclass
 
 import numpy as np
+import pytest
 
 from ratemodel.inference.average import Settings, fit_rate
 from ratemodel.planning import Machine, PlanRequest, Question, plan_tests
@@ -115,6 +116,20 @@ def main() -> None:
     print("coverage: " + ", ".join(f"{n} {np.mean(covers[n]):.3f}" for n in names))
     print(f"{args.sets} sets a truth, seed {args.seed}, {datetime.date.today()}, "
           f"{time.perf_counter() - start:.0f} s")  # fmt: skip
+
+
+@pytest.mark.study
+def test_plan_is_a_quarter_narrower_without_losing_coverage():
+    rows = designs(1)
+    ratios, planned, even = [], [], []
+    for k, curve in enumerate(TRUTHS.values()):
+        truth = Truth(curve, scatter=0.025, machine_sd=0.01)
+        mine, other = (run(rows[n], truth, 40, 1000 + k) for n in (CHOSEN, EVEN))
+        ratios.append(mine.width / other.width)
+        planned.append(mine.cover)
+        even.append(other.cover)
+    assert np.median(ratios) <= 0.75
+    assert np.mean(planned) >= min(np.mean(even), 0.90) - 0.02
 
 
 if __name__ == "__main__":
