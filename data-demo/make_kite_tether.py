@@ -254,8 +254,8 @@ def _creep(folder: Path, rng: np.random.Generator) -> None:
 
 def _cycling(folder: Path, rng: np.random.Generator) -> None:
     """Specimens broken after so many cycles to such a level, read by hand at some cycles."""
-    names = ["specimen", "series", "batch", "machine", "cycle", "preload_fraction",
-             "peak_force_kN", "residual_elongation_percent", "stiffness_kN", "hysteresis_J"]  # fmt: skip
+    names = ["specimen", "series", "batch", "machine", "cycle", "preload_fraction", "peak_force_kN"]
+    names += ["residual_elongation_percent", "stiffness_kN", "hysteresis_J"]
     spools = dict(zip(("3E", "3F"), THREE.truth.batch_sd * rng.standard_normal(2), strict=True))
     plan = [(0, 0.0)] * 4 + [(3, 0.3), (10, 0.3), (1, 0.5), (3, 0.5), (10, 0.5), (30, 0.5),
                              (3, 0.7), (10, 0.7), (30, 0.7)] * 2  # fmt: skip

@@ -18,6 +18,7 @@ from ratemodel.limits import FailureProbability, Limit, failure_probability, wor
 from ratemodel.planning import NextTest, next_test
 from ratemodel.records.tables import Campaign
 from ratemodel.screening import ScreeningFinding, screen
+from ratemodel.showing import Shown
 from ratemodel.steps import Explanation, explain, shares
 from ratemodel.translation import UseStrength, translate
 from ratemodel.words import cautions
@@ -35,8 +36,8 @@ class SeriesResult:
     diagnostics: Diagnostics
 
 
-@dataclass(frozen=True)
-class UseResult:
+@dataclass(frozen=True, repr=False)
+class UseResult(Shown):
     """One use case carried through to its limits."""
 
     strength: UseStrength
@@ -47,8 +48,8 @@ class UseResult:
     sensitivity: Sensitivity
 
 
-@dataclass(frozen=True)
-class Analysis:
+@dataclass(frozen=True, repr=False)
+class Analysis(Shown):
     """Everything `analyse` found, in the order of the campaign.
 
     ``cautions`` stand wherever a strength or a limit of this analysis is shown.

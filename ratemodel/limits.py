@@ -9,11 +9,12 @@ from scipy.optimize import brentq
 
 from ratemodel.arrays import FloatArray
 from ratemodel.inference.scatter import specimen_cdf
+from ratemodel.showing import Shown
 from ratemodel.translation import UseStrength
 
 
-@dataclass(frozen=True)
-class Limit:
+@dataclass(frozen=True, repr=False)
+class Limit(Shown):
     """A working load limit by one policy.
 
     Attributes

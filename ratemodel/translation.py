@@ -13,14 +13,15 @@ from ratemodel.event import Event, event_draws
 from ratemodel.inference.ratefit import RateFit
 from ratemodel.inference.scatter import specimen_cdf, specimen_quantile
 from ratemodel.records.tables import Use
+from ratemodel.showing import Shown
 from ratemodel.units import Unit
 
 #: Strain at break taken where no specimen gives one.
 ASSUMED_STRAIN = 0.04
 
 
-@dataclass(frozen=True)
-class UseStrength:
+@dataclass(frozen=True, repr=False)
+class UseStrength(Shown):
     """Strength of one line in one use, per joint draw (all arrays (draws,)).
 
     Attributes

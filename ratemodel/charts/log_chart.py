@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -60,47 +62,47 @@ def _title(record: BreakRecord) -> str:
 
 
 def _draw_window(axes: Axes, record: BreakRecord) -> None:
-    """Shade the stretch the rates come from and mark its two neighbours on the time axis."""
+    """Shade the stretch the rates come from; mark the ends of slack and bedding-in."""
     start, end = record.window_s
     axes.axvspan(start, end, color=_BLUE, alpha=0.12, lw=0, zorder=0)
-    _label(axes, (start + end) / 2, "rate taken here", _BLUE)
-    marks = ((record.slack_end_s, "slack ends"), (record.bedding_in_end_s, "bedded in"))
-    for row, (time, text) in enumerate(marks):
+    _label(axes, ((start + end) / 2, 0.99), "rate taken here", _BLUE, ("center", "top"))
+    # below the curve, in two rows: the two may lie close together
+    marks = ((record.slack_end_s, "slack ends", 0.01), (record.bedding_in_end_s, "bedded in", 0.06))
+    for time, text, height in marks:
         axes.axvline(time, color=_GREEN, lw=1.0, ls=(0, (4, 3)), zorder=1)
-        _label(axes, time, text, _GREEN, height=0.06 * (row + 1))
+        _label(axes, (time, height), text, _GREEN, ("left", "bottom"))
 
 
-def _label(axes: Axes, time: float, text: str, colour: str, height: float = 0.0) -> None:
-    """Write a label at a time, at a height given as a fraction of the axes."""
+def _label(
+    axes: Axes,
+    place: tuple[float, float],
+    text: str,
+    colour: str,
+    align: tuple[Literal["left", "center"], Literal["top", "bottom"]],
+) -> None:
+    """Write a label at a time and a height given as a fraction of the axes."""
     axes.annotate(
         text,
-        (time, 0.99 - height),
+        place,
         xycoords=("data", "axes fraction"),
         xytext=(2, 0),
         textcoords="offset points",
         color=colour,
         fontsize=8,
-        va="top",
-        ha="left" if height else "center",
+        ha=align[0],
+        va=align[1],
         parse_math=False,
     )
 
 
 def _draw_events(axes: Axes, record: BreakRecord) -> None:
     for number, cycle in enumerate(record.cycles, start=1):
-        axes.annotate(
-            str(number),
-            ((cycle.start_s + cycle.end_s) / 2, cycle.level_N / 1e3),
-            xytext=(0, 3),
-            textcoords="offset points",
-            color=_PURPLE,
-            fontsize=8,
-            ha="center",
-        )
+        middle = (cycle.start_s + cycle.end_s) / 2
+        _note(axes, str(number), (middle, cycle.level_N / 1e3), (0, 3), _PURPLE)
     for hold in record.holds:
-        level = hold.level_N / 1e3
+        level, end = hold.level_N / 1e3, hold.start_s + hold.duration_s
         axes.plot(
-            [hold.start_s, hold.start_s + hold.duration_s],
+            [hold.start_s, end],
             [level, level],
             color=_ORANGE,
             lw=4,
@@ -109,35 +111,27 @@ def _draw_events(axes: Axes, record: BreakRecord) -> None:
             label="_hold",
             zorder=1,
         )
-        axes.annotate(
-            f"hold {hold.duration_s:.3g} s",
-            (hold.start_s + hold.duration_s / 2, level),
-            xytext=(0, -12),
-            textcoords="offset points",
-            color=_ORANGE,
-            fontsize=8,
-            ha="center",
-        )
+        middle = (hold.start_s + end) / 2
+        _note(axes, f"hold {hold.duration_s:.3g} s", (middle, level), (0, -12), _ORANGE)
     for drop in record.drops:
-        axes.plot(
-            drop.time_s,
-            drop.force_before_N / 1e3,
-            marker="v",
-            color=_ORANGE,
-            ms=7,
-            ls="none",
-            label="_drop",
-            zorder=3,
-        )
-        axes.annotate(
-            f"strand? −{drop.drop_N / 1e3:.3g} kN",
-            (drop.time_s, drop.force_before_N / 1e3),
-            xytext=(-6, 4),
-            textcoords="offset points",
-            color=_ORANGE,
-            fontsize=8,
-            ha="right",
-        )
+        place = (drop.time_s, drop.force_before_N / 1e3)
+        axes.plot(*place, marker="v", color=_ORANGE, ms=7, ls="none", label="_drop", zorder=3)
+        _note(axes, f"strand? −{drop.drop_N / 1e3:.3g} kN", place, (-40, 4), _ORANGE)
+
+
+def _note(
+    axes: Axes, text: str, place: tuple[float, float], shift: tuple[float, float], colour: str
+) -> None:
+    """Write beside a point, shifted by so many typographic points."""
+    axes.annotate(
+        text,
+        place,
+        xytext=shift,
+        textcoords="offset points",
+        color=colour,
+        fontsize=8,
+        ha="center",
+    )
 
 
 def _draw_peak(axes: Axes, record: BreakRecord) -> None:

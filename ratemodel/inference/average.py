@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from ratemodel.inference.hyper import Problemset, hyper_points, warp_to
 from ratemodel.inference.laplace import laplace_conditional, weighted_draws
 from ratemodel.inference.priors import RatePriors, default_priors
 from ratemodel.inference.ratefit import Bound, ModelFit, Pedigree, RateFit
+from ratemodel.inference.stacking import stacking_weights
 from ratemodel.models.rate import RATE_MODELS
 from ratemodel.records.tables import Scatter, Series
 
@@ -38,6 +40,9 @@ class Settings:
         Names of the models in the average; empty for all.
     points : int
         Hyper points per model, a power of two.
+    averaging : {"evidence", "stacking", "prior"}
+        Model weights: posterior probabilities, leave-one-rate-out stacking, or prior weights as
+        they stand. Chosen by the coverage study: evidence.
     """
 
     draws: int = 20_000
@@ -45,6 +50,7 @@ class Settings:
     bound: Bound = field(default_factory=Bound)
     models: tuple[str, ...] = ()
     points: int = 1024
+    averaging: Literal["evidence", "stacking", "prior"] = "evidence"
 
 
 def fit_rate(series: Series, *, rng: np.random.Generator, settings: Settings | None = None,
@@ -101,6 +107,13 @@ def fit_data(fit: RateFit, settings: Settings, rng: np.random.Generator) -> Rate
         setup = Problemset(kind(data.centre), data, priors, len(data.rates) > 1, spools)
         fits.append(fit_one(setup, series.scatter, settings, stream))
     weights = model_weights(fits, priors)
+    if settings.averaging == "stacking" and len(data.rates) > 1:
+        quick = replace(settings, averaging="prior", draws=1024, points=256)
+        weights = stacking_weights(
+            replace(fit, models=tuple(fits)), lambda part: fit_data(part, quick, streams[0])
+        )
+    elif settings.averaging == "prior":
+        weights = model_weights([replace(f, log_evidence=0.0) for f in fits], priors)
     models, owner, row = _allocate(fits, weights, settings.draws, streams[0])
     size = priors.parameters["discrepancy"]
     amplitude = np.abs(size.from_uniform(streams[0].uniform(size=settings.draws)))

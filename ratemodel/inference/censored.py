@@ -85,36 +85,42 @@ def fit_censored(values: ArrayLike, broke: ArrayLike, family: Family = "normal")
     """
     x, d = _checked(values, broke, family)
     y = np.log(x) if family == "lognormal" else x
-    problems = []
-    if np.count_nonzero(d) < _FEW:
-        message = f"{np.count_nonzero(d)} breaks: the standard errors are rough"
-        problems.append(Problem("few-breaks", message, "caution"))
     centre, spread = float(np.mean(y[d])), float(np.std(y[d]))
     u = (y - centre) / spread
     theta = _maximise(u, d, family)
-    scale = float(np.exp(theta[1]))
-    information = _information(u, d, family, theta)
-    # from (location, ln scale) to (location, scale)
-    jacobian = np.diag([1.0, scale]) * spread
-    try:
-        covariance = jacobian @ np.linalg.inv(information) @ jacobian
-    except np.linalg.LinAlgError as error:
-        raise NotIdentifiedError("the likelihood is flat: more breaks are needed") from error
-    if not np.all(np.diag(covariance) > 0):
-        raise NotIdentifiedError("the likelihood is flat: more breaks are needed")
     likelihood = -_negative(theta, u, d, family)[0] - np.count_nonzero(d) * np.log(spread)
     if family == "lognormal":
         likelihood -= float(np.sum(y[d]))
     return CensoredFit(
         family=family,
         location=centre + spread * float(theta[0]),
-        scale=spread * scale,
-        covariance=covariance,
+        scale=spread * float(np.exp(theta[1])),
+        covariance=spread**2 * _covariance(u, d, family, theta),
         log_likelihood=float(likelihood),
         count=len(x),
         failures=int(np.count_nonzero(d)),
-        problems=tuple(problems),
+        problems=_few(int(np.count_nonzero(d))),
     )
+
+
+def _few(failures: int) -> tuple[Problem, ...]:
+    if failures >= _FEW:
+        return ()
+    message = f"{failures} breaks: the standard errors are rough"
+    return (Problem("few-breaks", message, "caution"),)
+
+
+def _covariance(u: FloatArray, d: BoolArray, family: str, theta: FloatArray) -> FloatArray:
+    """Covariance of (location, scale) from the information in (location, ln scale)."""
+    jacobian = np.diag([1.0, np.exp(theta[1])])
+    flat = "the likelihood is flat: more breaks are needed"
+    try:
+        covariance = jacobian @ np.linalg.inv(_information(u, d, family, theta)) @ jacobian
+    except np.linalg.LinAlgError as error:
+        raise NotIdentifiedError(flat) from error
+    if not np.all(np.diag(covariance) > 0):
+        raise NotIdentifiedError(flat)
+    return np.asarray(covariance, dtype=np.float64)
 
 
 def _checked(values: ArrayLike, broke: ArrayLike, family: str) -> tuple[FloatArray, BoolArray]:

@@ -15,60 +15,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ratemodel.arrays import FloatArray
-from ratemodel.errors import InputError, NotIdentifiedError, Problem
+from ratemodel.errors import NotIdentifiedError, Problem
+from ratemodel.inference.creep_curves import CreepCurve, pool
 from ratemodel.inference.creep_draws import draw_creep, effective_readings
 from ratemodel.inference.leastsq import BestFit, best_fit
-from ratemodel.inference.starts import FitTask
+from ratemodel.inference.starts import FitTask, start_parameters
 from ratemodel.models.creep_base import CreepModel, CreepPoints, CreepReference, creep_points
 from ratemodel.models.creep_thermal import CREEP_MODELS
 
 if TYPE_CHECKING:
     import lmfit
-
-_MOST = 200  # readings kept per curve
-
-
-@dataclass(frozen=True)
-class CreepCurve:
-    """Strain of one specimen under a constant load.
-
-    Attributes
-    ----------
-    time_s, strain : ndarray, shape (n,)
-        Time since loading, above 0 and rising; strain.
-    load_N : float
-        Load held.
-    temperature_K : float
-        NaN where not known.
-    specimen : str
-        For messages.
-    """
-
-    time_s: FloatArray
-    strain: FloatArray
-    load_N: float
-    temperature_K: float = float("nan")
-    specimen: str = ""
-
-    def __post_init__(self) -> None:
-        time = np.array(self.time_s, dtype=np.float64)
-        strain = np.array(self.strain, dtype=np.float64)
-        if time.ndim != 1 or time.shape != strain.shape:
-            raise InputError(
-                f"creep of {self.specimen or 'a specimen'}: {time.size} times, {strain.size} "
-                "strains",
-                "as many strains as times",
-            )
-        good = np.isfinite(time) & np.isfinite(strain)
-        if not np.all(good) or np.any(np.diff(time) < 0) or not self.load_N > 0:
-            raise InputError(
-                f"creep of {self.specimen or 'a specimen'}: a reading is not finite, time runs "
-                "back, or the load is not above 0",
-                "finite readings in order of time under a load above 0",
-            )
-        keep = time > 0  # the moment of loading has no place on a log-time axis
-        object.__setattr__(self, "time_s", time[keep])
-        object.__setattr__(self, "strain", strain[keep])
 
 
 @dataclass(frozen=True)
@@ -106,17 +62,16 @@ class CreepFit:
         self, time_s: FloatArray, load_N: float, temperature_K: float = float("nan")
     ) -> FloatArray:
         """Draws of the strain, shape (draws, n)."""
-        return self.model.curve(self.draws, self._points(time_s, load_N, temperature_K))
+        return self.model.curve(self.draws, self.points_at(time_s, load_N, temperature_K))
 
     def rate_at(
         self, time_s: FloatArray, load_N: float, temperature_K: float = float("nan")
     ) -> FloatArray:
         """Draws of the creep rate in 1/s, shape (draws, n)."""
-        points = self._points(time_s, load_N, temperature_K)
-        return np.broadcast_to(
-            self.model.rate(self.draws, points),
-            (len(next(iter(self.draws.values()))), len(points.time_s)),
-        )
+        points = self.points_at(time_s, load_N, temperature_K)
+        rate = self.model.rate(self.draws, points)
+        rows = len(next(iter(self.draws.values())))
+        return np.broadcast_to(rate, (rows, len(points.time_s)))
 
     def interval(self, name: str, level: float = 0.95) -> tuple[float, float]:
         """Interval of a parameter from the draws."""
@@ -124,7 +79,8 @@ class CreepFit:
         low, high = np.quantile(self.draws[name], [tail, 1 - tail])
         return float(low), float(high)
 
-    def _points(self, time_s: FloatArray, load_N: float, temperature_K: float) -> CreepPoints:
+    def points_at(self, time_s: FloatArray, load_N: float, temperature_K: float) -> CreepPoints:
+        """Points of these times at one load and temperature."""
         time = np.atleast_1d(np.asarray(time_s, dtype=np.float64))
         return creep_points(
             time, np.full_like(time, load_N), np.full_like(time, temperature_K), self.reference
@@ -163,19 +119,10 @@ def fit_creep(
         Too few readings, loads or temperatures for the model.
     """
     points, strain, reference, thinned = pool(curves)
-    loads = len(np.unique(np.round(points.load_ratio, 9)))
-    temperatures = len(np.unique(np.round(points.temperature_ratio, 9)))
-    different = len({(c.load_N, c.temperature_K) for c in curves})
-    if user is None and different < model.conditions:
-        raise NotIdentifiedError(
-            f"the model '{model.title}' needs {model.conditions} different loads or temperatures, "
-            f"there are {different}; test more, or fix parameters"
-        )
-    held = model.held(loads, temperatures)
-    parameters = _with_held(model, held, user)
-    guess = {**model.guess(points, strain), **held}
-    task = FitTask(lambda v: model.curve(v, points), strain, model.parameters, guess)
-    best = best_fit(task, rng=rng, starts=starts, user=parameters)
+    if user is None:
+        _check_conditions(curves, model)
+    task, held = _task(model, points, strain)
+    best = best_fit(task, rng=rng, starts=starts, user=_with_held(held, user))
     residual = strain - model.curve(best.values, points)
     worth = effective_readings(residual, points, len(best.free))
     joint, drawn = draw_creep(model, best, (points, strain), worth, (draws, rng))
@@ -191,57 +138,27 @@ def fit_creep(
     )
 
 
-def pool(
-    curves: Sequence[CreepCurve],
-) -> tuple[CreepPoints, FloatArray, CreepReference, tuple[Problem, ...]]:
-    """All curves as one set of points; the reference is in their middle.
+def creep_parameters(curves: Sequence[CreepCurve], model: CreepModel) -> lmfit.Parameters:
+    """Give the model's starting parameters, to fix, bound or constrain and hand back to the fit.
 
-    A curve of more than 200 readings is averaged in 200 bins even in log time.
+    Parameters that the curves cannot determine (one load, one temperature) come held.
     """
-    if not curves or sum(len(c.time_s) for c in curves) < 4:
-        raise NotIdentifiedError("fewer than four creep readings; nothing can be fitted")
-    thin = [_thinned(c.time_s, c.strain) for c in curves]
-    time = np.concatenate([t for t, _ in thin])
-    strain = np.concatenate([e for _, e in thin])
-    sizes = [len(t) for t, _ in thin]
-    load = np.repeat([c.load_N for c in curves], sizes)
-    kelvin = np.array([c.temperature_K for c in curves])
-    known = kelvin[np.isfinite(kelvin)]
-    if 0 < len(known) < len(kelvin):
-        raise InputError(
-            "some creep runs have a temperature and others do not", "a temperature for all or none"
-        )
-    reference = CreepReference(
-        load_N=float(np.exp(np.mean(np.log([c.load_N for c in curves])))),
-        temperature_K=float(known.mean()) if len(known) else 293.15,
-        time_s=float(np.exp(np.mean(np.log(time)))),
-    )
-    points = creep_points(time, load, np.repeat(kelvin, sizes), reference)
-    if sum(sizes) == sum(len(c.time_s) for c in curves):
-        return points, strain, reference, ()
-    note = Problem(
-        "readings-averaged",
-        f"Curves of more than {_MOST} readings were averaged in {_MOST} bins even in log time.",
-        "note",
-    )
-    return points, strain, reference, (note,)
+    points, strain, _, _ = pool(curves)
+    task, held = _task(model, points, strain)
+    return start_parameters(task, _with_held(held, None))
 
 
-def _thinned(time: FloatArray, strain: FloatArray) -> tuple[FloatArray, FloatArray]:
-    if len(time) <= _MOST:
-        return time, strain
-    edges = np.geomspace(time[0], time[-1], _MOST + 1)[1:-1]
-    which = np.searchsorted(edges, time, side="right")
-    count = np.bincount(which, minlength=_MOST)
-    good = count > 0
-    mean_t = np.exp(np.bincount(which, np.log(time), minlength=_MOST)[good] / count[good])
-    mean_e = np.bincount(which, strain, minlength=_MOST)[good] / count[good]
-    return np.asarray(mean_t), np.asarray(mean_e)
+def _task(
+    model: CreepModel, points: CreepPoints, strain: FloatArray
+) -> tuple[FitTask, dict[str, float]]:
+    loads = len(np.unique(np.round(points.load_ratio, 9)))
+    temperatures = len(np.unique(np.round(points.temperature_ratio, 9)))
+    held = model.held(loads, temperatures)
+    guess = {**model.guess(points, strain), **held}
+    return FitTask(lambda v: model.curve(v, points), strain, model.parameters, guess), held
 
 
-def _with_held(
-    model: CreepModel, held: Mapping[str, float], user: lmfit.Parameters | None
-) -> lmfit.Parameters | None:
+def _with_held(held: Mapping[str, float], user: lmfit.Parameters | None) -> lmfit.Parameters | None:
     if not held:
         return user
     import lmfit
@@ -279,5 +196,21 @@ def _problems(
 
 def usable_models(curves: Sequence[CreepCurve]) -> tuple[CreepModel, ...]:
     """Models for which there are enough different loads and temperatures."""
-    different = len({(c.load_N, c.temperature_K) for c in curves})
-    return tuple(m for m in CREEP_MODELS if m.conditions <= different)
+    counts = [(m, *_conditions(curves, m)) for m in CREEP_MODELS]
+    return tuple(m for m, different, needed in counts if different >= needed)
+
+
+def _check_conditions(curves: Sequence[CreepCurve], model: CreepModel) -> None:
+    different, needed = _conditions(curves, model)
+    if different < needed:
+        raise NotIdentifiedError(
+            f"the model '{model.title}' needs {needed} different loads or temperatures, "
+            f"there are {different}; test more, or fix parameters"
+        )
+
+
+def _conditions(curves: Sequence[CreepCurve], model: CreepModel) -> tuple[int, int]:
+    """Different conditions there are, and how many the model needs."""
+    # Unknown temperatures are one temperature: NaN would differ from itself.
+    known = {(c.load_N, round(float(np.nan_to_num(c.temperature_K)), 6)) for c in curves}
+    return len(known), model.needed(len({kelvin for _, kelvin in known}))

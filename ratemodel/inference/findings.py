@@ -108,7 +108,7 @@ def _specimens(data: RateData) -> list[Problem]:
             "limit rests on the assumed shape of the scatter",
             "serious",
         ))  # fmt: skip
-    counts = np.array([int((np.abs(data.u - r) < 0.01).sum()) for r in data.rates])
+    counts = np.bincount(data.speed)
     if int(counts.min()) < 3 and data.pure_error_dof >= 1:
         out.append(Problem(
             "few-specimens",

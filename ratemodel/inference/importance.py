@@ -2,7 +2,8 @@
 
 The proposal sits on the optimum with the curvature's covariance; draws are weighted by density
 over proposal and resampled. Where the weights are poor the proposal is moved to the weighted mean
-and covariance and the step is repeated.
+and covariance and the step is repeated; where they stay poor an ensemble takes over, started from
+the best proposals.
 
 References
 ----------
@@ -20,9 +21,12 @@ from scipy.special import gammaln
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import NotIdentifiedError, Problem
+from ratemodel.inference.ensemble import ensemble_draws
 
 _ROUNDS = 4
 _GOOD_SHARE = 0.3
+_POOR = 400.0  # effective draws below which the ensemble takes over
+_STEPS = 900
 
 
 @dataclass(frozen=True)
@@ -68,7 +72,6 @@ def importance_draws(
     draws : int
         Number of rows wanted.
     rng : numpy.random.Generator
-        Source of randomness.
 
     Raises
     ------
@@ -77,32 +80,58 @@ def importance_draws(
     """
     centre, spread = np.asarray(mode, dtype=np.float64), np.asarray(covariance, dtype=np.float64)
     dof = 5.0
-    for turn in range(_ROUNDS):
-        proposed, log_q = _propose(centre, spread, (draws, dof), rng)
-        with np.errstate(all="ignore"):
-            log_w = np.asarray(log_density(proposed), dtype=np.float64) - log_q
-        log_w = np.where(np.isfinite(log_w), log_w, -np.inf)
+    for _ in range(_ROUNDS):
+        proposed, log_w = _weighed(log_density, (centre, spread, dof), draws, rng)
         top = float(log_w.max())
-        if not np.isfinite(top):
-            raise NotIdentifiedError(
-                "no draw near the best fit is possible; check bounds and data for a parameter "
-                "that the data do not determine"
-            )
         w = np.exp(log_w - top)
         evidence = top + float(np.log(w.mean()))
         w /= w.sum()
         size = 1.0 / float(w @ w)
-        if size >= _GOOD_SHARE * draws or turn == _ROUNDS - 1:
+        if size >= _GOOD_SHARE * draws:
             break
         if size > 5 * len(centre):
             centre = w @ proposed
             away = proposed - centre
             spread = 1.2 * (away.T * w) @ away
         else:
-            spread = 2.0 * spread
-            dof = 3.0
-    rows = _systematic(w, rng)
-    return JointDraws(proposed[rows], size, evidence, _said(size, draws))
+            spread, dof = 2.0 * spread, 3.0
+    if size >= min(_POOR, 0.1 * draws):
+        return JointDraws(proposed[_systematic(w, rng)], size, evidence, ())
+    values, size = ensemble_draws(
+        log_density, _walkers(proposed, log_w, w), draws=draws, steps=_STEPS, rng=rng
+    )
+    return JointDraws(values, size, evidence, _said(size, draws))
+
+
+def _weighed(
+    log_density: Callable[[FloatArray], FloatArray],
+    proposal: tuple[FloatArray, FloatArray, float],
+    draws: int,
+    rng: np.random.Generator,
+) -> tuple[FloatArray, FloatArray]:
+    centre, spread, dof = proposal
+    proposed, log_q = _propose(centre, spread, (draws, dof), rng)
+    with np.errstate(all="ignore"):
+        log_w = np.asarray(log_density(proposed), dtype=np.float64) - log_q
+    log_w = np.where(np.isfinite(log_w), log_w, -np.inf)
+    if not np.isfinite(log_w.max()):
+        raise NotIdentifiedError(
+            "no draw near the best fit is possible; check bounds and data for a parameter that "
+            "the data do not determine"
+        )
+    return proposed, log_w
+
+
+def _walkers(proposed: FloatArray, log_w: FloatArray, w: FloatArray) -> FloatArray:
+    """Different possible proposals of the highest weight, as starts of an ensemble."""
+    count = 2 * max(4 * proposed.shape[1], 24)
+    order = np.argsort(-w)[: int(np.sum(np.isfinite(log_w)))][:count]
+    if len(order) < count // 2:
+        raise NotIdentifiedError(
+            "hardly any draw near the best fit is possible; check the bounds, or fix a parameter "
+            "that the data do not determine"
+        )
+    return proposed[order[: len(order) - len(order) % 2]]
 
 
 def _propose(

@@ -28,6 +28,7 @@ from ratemodel.inference.importance import importance_draws
 from ratemodel.inference.life import (
     LifeData,
     LifeDistribution,
+    LifeFit,
     fit_life,
     regress,
 )
@@ -123,11 +124,7 @@ def fit_joint_damage(
     line = _ramp_line(ramps, distribution)
     reference = float(np.exp(np.mean(np.log(lives.load_N))))
     free = own_lives.log_likelihood + float(np.log(lives.time_s[lives.broke]).sum()) + line.value
-    n = own_lives.coefficients[1]
-    level = own_lives.coefficients[0] - n * np.log(reference)
-    start = np.array(
-        [level, np.log(max(n, 0.5) + 1.0), np.log(own_lives.scale), line.level, line.ln_scale]
-    )
+    start = _start(own_lives, line, reference)
     fits = [
         maximise(DamageLikelihood(lives, ramps, distribution, s, reference), start, s)
         for s in _STEPS
@@ -140,11 +137,7 @@ def fit_joint_damage(
     while chosen < 2 and all(t.p_value >= 0.05 for t in tests[: chosen + 2]):
         chosen += 1
     at, value, covariance = fits[chosen]
-    se = float(np.sqrt(own_lives.covariance[1, 1]))
-    intervals = (
-        (n - 1.96 * se, n + 1.96 * se),
-        _ramp_exponent(line.slope, line.slope_error),
-    )
+    intervals = (_life_exponent(own_lives), _ramp_exponent(line.slope, line.slope_error))
     words, problems = _words(tests, intervals)
     return JointDamageFit(
         lives=lives,
@@ -204,6 +197,19 @@ def _ramp_line(ramps: RampData, distribution: LifeDistribution) -> _Line:
     )
     error = float(np.sqrt(cov[1, 1]))
     return _Line(float(beta[0]), float(beta[1]), error, ln_scale, value)
+
+
+def _start(own_lives: LifeFit, line: _Line, reference: float) -> FloatArray:
+    n = own_lives.coefficients[1]
+    level = own_lives.coefficients[0] - n * np.log(reference)
+    return np.array(
+        [level, np.log(max(n, 0.5) + 1.0), np.log(own_lives.scale), line.level, line.ln_scale]
+    )
+
+
+def _life_exponent(own_lives: LifeFit) -> tuple[float, float]:
+    n, se = float(own_lives.coefficients[1]), float(np.sqrt(own_lives.covariance[1, 1]))
+    return n - 1.96 * se, n + 1.96 * se
 
 
 def _agreement(shared: Sharing, held: int, loss: float) -> Agreement:

@@ -28,6 +28,7 @@ from ratemodel.records.tables import Scatter
 EULER = 0.5772156649015329
 SEV_SD = float(np.pi / np.sqrt(6.0))
 _LOG_ROOT_2PI = 0.5 * float(np.log(2 * np.pi))
+_STEEPEST = 20.0
 
 
 def log_density(z: FloatArray, broke: FloatArray, scatter: Scatter) -> FloatArray:
@@ -55,7 +56,9 @@ def _terms(z: FloatArray, broke: FloatArray, scatter: Scatter
     e = np.exp(w)
     value = np.where(broke, np.log(SEV_SD) + w - e, -e)
     slope = np.where(broke, SEV_SD * (1.0 - e), -SEV_SD * e)
-    return value, slope, np.maximum(SEV_SD**2 * e, 1e-10)
+    # Curvature is held where it would swamp all others; the slope still says where to go.
+    bend = SEV_SD**2 * np.exp(np.minimum(w, _STEEPEST))
+    return value, slope, np.maximum(bend, 1e-10)
 
 
 @dataclass(frozen=True)
@@ -124,8 +127,7 @@ def _modes(parts: _Rows, sigma: FloatArray, steps: int = 12) -> tuple[FloatArray
     """Damped Newton to the mode at every point, and the Cholesky factor of the curvature."""
     scale = sigma[:, None] * parts.spread
     design = parts.design
-    theta = np.asarray(np.tile(parts.prior_mean, (parts.precision.shape[0], 1)), dtype=np.float64)
-    theta[:, 0] = parts.target.mean(axis=1)
+    theta = _start(parts, scale)
     index = np.arange(parts.precision.shape[1])
     for _ in range(steps):
         z = (parts.target - (design @ theta[:, :, None])[:, :, 0]) / scale
@@ -142,6 +144,20 @@ def _modes(parts: _Rows, sigma: FloatArray, steps: int = 12) -> tuple[FloatArray
         if float(moved.max()) < 1e-6:
             break
     return theta, np.asarray(np.linalg.cholesky(a), dtype=np.float64)
+
+
+def _start(parts: _Rows, scale: FloatArray) -> FloatArray:
+    """Weighted least squares with every specimen taken as broken.
+
+    Newton from further away can meet residuals of a hundred standard deviations, where the
+    curvature of the extreme-value density is one specimen's alone and cannot be inverted.
+    """
+    weighted = np.swapaxes(parts.design / scale[:, :, None] ** 2, 1, 2)
+    index = np.arange(parts.precision.shape[1])
+    a = weighted @ parts.design
+    a[:, index, index] += parts.precision
+    right = (weighted @ parts.target[:, :, None])[:, :, 0] + parts.precision * parts.prior_mean
+    return np.asarray(np.linalg.solve(a, right[:, :, None])[:, :, 0], dtype=np.float64)
 
 
 def weighted_draws(setup: Problemset, points: HyperPoints, approximation: tuple[Conditional, _Rows],

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     import lmfit
 
 _TIGHT = {"ftol": 1e-14, "xtol": 1e-14, "gtol": 1e-14}
-_LEASTSQ: dict[str, Any] = {**_TIGHT, "max_nfev": 20000}
+_LEASTSQ: dict[str, Any] = {**_TIGHT, "max_nfev": 6000}
 _LEAST_SQUARES: dict[str, Any] = {
     **_TIGHT,
     "max_nfev": 2000,
@@ -131,13 +131,7 @@ def best_fit(
     task = plain(task)
     first = start_parameters(task, user)
     free = tuple(name for name in first if first[name].vary)
-    if not free:
-        raise NotIdentifiedError("every parameter is fixed; free at least one to fit")
-    if len(task.y) < len(free):
-        raise NotIdentifiedError(
-            f"{len(task.y)} observations cannot determine {len(free)} parameters; "
-            "measure more, or fix parameters"
-        )
+    _check_count(len(free), len(task.y))
     tried = [_run(task, p) for p in scattered(first, free, starts, rng)]
     runs = [run for run in tried if run is not None]
     if not runs:
@@ -151,6 +145,16 @@ def best_fit(
     reached = sum(_same(float(run.chisqr), float(best.chisqr), task.y) for run in runs)
     search = Search(len(task.y) - len(free), len(runs), reached, second_better, 0.0)
     return _verdict(task, best, free, search)
+
+
+def _check_count(free: int, observations: int) -> None:
+    if free == 0:
+        raise NotIdentifiedError("every parameter is fixed; free at least one to fit")
+    if observations < free:
+        raise NotIdentifiedError(
+            f"{observations} observations cannot determine {free} parameters; measure more, or "
+            "fix parameters"
+        )
 
 
 def _residual(task: FitTask, parameters: lmfit.Parameters) -> FloatArray:

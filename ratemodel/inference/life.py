@@ -172,6 +172,13 @@ def regress(
             "the fit of the lives did not settle; check in turn: breaks at two or more loads, "
             "times that are not all equal, a runout far longer than every break"
         )
+    return _from_scaled(theta, hess, r, value)
+
+
+def _from_scaled(
+    theta: FloatArray, hess: FloatArray, r: FloatArray, value: float
+) -> tuple[FloatArray, float, float, FloatArray]:
+    """Back from (coefficients/scale, 1/scale) on orthonormal columns."""
     tau = theta[-1]
     beta_q = theta[:-1] / tau
     jac = np.zeros((len(theta), len(theta)))

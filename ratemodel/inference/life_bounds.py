@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ratemodel.arrays import FloatArray
-from ratemodel.errors import InputError, NotIdentifiedError, Problem
+from ratemodel.errors import InputError, Problem
 from ratemodel.inference.importance import importance_draws
 from ratemodel.inference.life import (
     LifeData,
@@ -24,6 +24,7 @@ from ratemodel.inference.life import (
     standard_quantile,
 )
 from ratemodel.models.lifetime import LifeLaw, life_law
+from ratemodel.words import CAUTION
 
 PRIOR = "flat on ln life at the lowest and highest tested condition, flat on ln scatter"
 _CHUNK = 4_000_000  # numbers held at once
@@ -96,7 +97,7 @@ class LifeMixture:
         counts = np.floor(np.cumsum(self.weights) * size + 0.5).astype(int)
         parts, before = [], 0
         for member, upto in zip(self.members, counts, strict=True):
-            rows = member.ln_life(load_N, fraction_broken, temperature_K)[: upto - before]
+            rows = member.ln_life(load_N, fraction_broken, temperature_K)[before:upto]
             parts.append(rows)
             before = upto
         return np.concatenate(parts)
@@ -133,12 +134,6 @@ class LifeBound:
     confidence: float
     caution: str
     problems: tuple[Problem, ...]
-
-
-CAUTION = (
-    "Not a substitute for the manufacturer's instructions, local codes and a competent person; "
-    "life-safety use needs certified equipment."
-)
 
 
 def draw_life(fit: LifeFit, *, draws: int, rng: np.random.Generator) -> LifeDraws:
@@ -236,45 +231,8 @@ def life_at_load(
         fraction=fraction,
         confidence=confidence,
         caution=CAUTION,
-        problems=lives.problems + _beyond(load, lives.load_range_N),
+        problems=lives.problems + beyond_tested(load, lives.load_range_N),
     )
-
-
-def lasting_load(
-    lives: LifeDraws | LifeMixture,
-    service_life_s: float,
-    *,
-    fraction: float = 0.95,
-    confidence: float = 0.95,
-    temperature_K: float = float("nan"),
-) -> float:
-    """Highest load whose lower bound on life lies beyond the service life, in N.
-
-    Found by halving in ln load between a millionth of the lowest and the highest tested load;
-    the returned load always lies on the safe side.
-
-    Raises
-    ------
-    NotIdentifiedError
-        Even the lowest load looked at does not last.
-    """
-
-    def lasts(load: float) -> bool:
-        weak = lives.ln_life(np.array([load]), 1.0 - fraction, temperature_K)
-        return bool(np.quantile(weak, 1.0 - confidence) > np.log(service_life_s))
-
-    low, high = lives.load_range_N[0] * 1e-6, lives.load_range_N[1]
-    if not lasts(low):
-        raise NotIdentifiedError(
-            f"no load is shown to last {service_life_s:g} s with confidence {confidence:g}; "
-            "test longer or at lower loads"
-        )
-    if lasts(high):
-        return high
-    for _ in range(60):
-        middle = float(np.sqrt(low * high))
-        low, high = (middle, high) if lasts(middle) else (low, middle)
-    return low
 
 
 def _anchors(design: FloatArray) -> FloatArray:
@@ -286,7 +244,8 @@ def _anchors(design: FloatArray) -> FloatArray:
     return np.asarray(design[pivots[: design.shape[1]]])
 
 
-def _beyond(load: FloatArray, tested: tuple[float, float]) -> tuple[Problem, ...]:
+def beyond_tested(load: FloatArray, tested: tuple[float, float]) -> tuple[Problem, ...]:
+    """Say how far the lowest load lies below the tested ones."""
     below = float(load.min())
     if below >= tested[0]:
         return ()

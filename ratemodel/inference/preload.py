@@ -94,12 +94,7 @@ def fit_preload(
         Fewer than two protocols, or too few specimens to tell the scatter.
     """
     given = priors or Priors()
-    protocols = np.unique(np.stack([data.cycles, data.fraction], axis=1), axis=0)
-    if len(protocols) < 2 or len(data.strength_N) < 4:
-        raise NotIdentifiedError(
-            f"{len(data.strength_N)} specimens under {len(protocols)} protocol(s) cannot show an "
-            "effect of cycling; break three specimens without preload and three with"
-        )
+    protocols = _protocols(data)
     grids = [evaluate(model, data, given) for model in PRELOAD_MODELS]
     log_w = np.array([np.logaddexp.reduce(g.log_evidence, axis=None) for g in grids])
     log_w = log_w + np.log([given.no_effect] + [(1 - given.no_effect) / 2] * 2)
@@ -107,7 +102,7 @@ def fit_preload(
     weights /= weights.sum()
     model = np.sort(rng.choice(3, size=draws, p=weights))
     parts = [draw_cells(g, int(np.sum(model == i)), rng) for i, g in enumerate(grids)]
-    rows = np.concatenate(parts)[rng.permutation(draws)] if draws else np.concatenate(parts)
+    rows = np.concatenate(parts)[rng.permutation(draws)]
     odds = {m.name: float(w) for m, w in zip(PRELOAD_MODELS, weights, strict=True)}
     which = np.asarray(rows[:, 7], dtype=np.intp)
     return PreloadFit(
@@ -156,6 +151,16 @@ def protocol_problems(fit: PreloadFit, *protocols: Protocol) -> tuple[Problem, .
     return tuple(out)
 
 
+def _protocols(data: PreloadData) -> FloatArray:
+    protocols = np.unique(np.stack([data.cycles, data.fraction], axis=1), axis=0)
+    if len(protocols) < 2 or len(data.strength_N) < 4:
+        raise NotIdentifiedError(
+            f"{len(data.strength_N)} specimens under {len(protocols)} protocol(s) cannot show an "
+            "effect of cycling; break three specimens without preload and three with"
+        )
+    return np.asarray(protocols)
+
+
 def _words(odds: Mapping[str, float]) -> str:
     none, gain, both = (odds[m.name] for m in PRELOAD_MODELS)
     detail = f"no effect {none:.0%}, gain that settles {gain:.0%}, gain with damage {both:.0%}"
@@ -168,6 +173,14 @@ def _words(odds: Mapping[str, float]) -> str:
 
 def _problems(data: PreloadData, protocols: FloatArray) -> tuple[Problem, ...]:
     out = []
+    if data.unbroken:
+        out.append(
+            Problem(
+                "unbroken-left-out",
+                f"{data.unbroken} specimens did not break and were left out, which reads low: "
+                "their strength lies above what they held. Break them on a stronger machine.",
+            )
+        )
     cycled = protocols[protocols[:, 0] > 0]
     if not np.any((protocols[:, 0] == 0) | (protocols[:, 1] == 0)):
         out.append(

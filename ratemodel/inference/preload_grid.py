@@ -23,17 +23,20 @@ class PreloadData:
     Attributes
     ----------
     strength_N : ndarray, shape (n,)
-        Peak force of specimens that broke.
+        Peak force of specimens that broke (or specific strength).
     cycles, fraction : ndarray, shape (n,)
         Preload cycles and their level as a fraction of the strength; 0, 0 = none.
     batch : tuple of str
         Spool or session; empty = not known.
+    unbroken : int
+        Specimens left out because they did not break.
     """
 
     strength_N: FloatArray
     cycles: FloatArray
     fraction: FloatArray
     batch: tuple[str, ...] = ()
+    unbroken: int = 0
 
     def __post_init__(self) -> None:
         columns = [
@@ -45,10 +48,10 @@ class PreloadData:
             len(s),
         ):
             raise InputError("columns of the cycling table differ in length", "one per specimen")
-        if not np.all(np.isfinite(s) & (s > 0) & (n >= 0) & (q >= 0) & (q < 1)):
+        if not np.all(np.isfinite(s) & (s > 0) & (n >= 0) & (q >= 0) & (q <= 1.5)):
             raise InputError(
                 "a strength, number of cycles or preload fraction is out of range",
-                "strengths above 0, cycles of 0 or more, fractions from 0 to below 1",
+                "strengths above 0, cycles of 0 or more, fractions from 0 to 1.5",
             )
         for name, column in zip(("strength_N", "cycles", "fraction"), columns, strict=True):
             object.__setattr__(self, name, column)

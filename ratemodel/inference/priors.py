@@ -21,6 +21,9 @@ from ratemodel.records.tables import Distribution, Series
 #: 1850 J/(kg K) (from memory) is 1.8e-7 for solid fibre; a loose bundle conducts less, no measured
 #: value found, half is assumed and the prior's width covers a factor of three either way.
 BRAID_DIFFUSIVITY = 0.9e-7
+#: Probability that the heat balance does not place the step: jacket, water, coating, contact with
+#: pins and strands of a braid all change the path of the heat, and no measurement was found.
+HEAT_DOUBT = 0.65
 FIRST_ROOT_SQUARED = 2.404825557695773**2
 
 
@@ -112,9 +115,9 @@ MODEL_WEIGHTS: dict[str, float] = {
     "constant": 0.05,
     "power-law": 0.06,
     "semi-log": 0.05,
-    "hinge": 0.17,
-    "plateau": 0.26,
-    "competing": 0.34,
+    "hinge": 0.16,
+    "plateau": 0.23,
+    "competing": 0.38,
     "kinetic": 0.04,
     "quadratic": 0.03,
 }
@@ -136,7 +139,7 @@ def default_priors(series: Series, options: Mapping[str, object] | None = None) 
               "published slopes: +2.4 % (carbon bundles, Naito 2014), +2.7 % (HMPE laminate 2025), "
               "6-9 % (textile yarns, from memory), braids and joints negative; sign not given"),
         Prior("k", Distribution("normal", 0.0, 0.04), "per decade", "as slope"),
-        Prior("fibre_slope", Distribution("normal", 0.02, 0.025), "per decade",
+        Prior("fibre_slope", Distribution("normal", 0.022, 0.022), "per decade",
               "fibre alone: published slopes +2 to +9 % per decade, none negative"),
         Prior("drop", Distribution("normal", 0.11, 0.06), "",
               "a few to some twenty per cent (common practice, no source)"),
@@ -172,9 +175,12 @@ def heat_place(series: Series, reach: Distribution) -> Prior:
     centre = float(np.log10(strain / (HALF_HEAT * tau)))
     text = (
         f"heat balance: time constant {tau:.2g} s from the diameter, strain at break "
-        f"{strain:.3g}{'' if known.size else ' (assumed)'}; within 0.5 decade"
+        f"{strain:.3g}{'' if known.size else ' (assumed)'}; within 0.6 decade; "
+        f"with probability {HEAT_DOUBT:g} the balance does not apply and the step may lie anywhere"
     )
-    return Prior("place", Distribution("normal", centre, 0.5), "log10(1/s)", text, reach, 0.25)
+    return Prior(
+        "place", Distribution("normal", centre, 0.6), "log10(1/s)", text, reach, HEAT_DOUBT
+    )
 
 
 def _batch_prior(series: Series) -> Prior:

@@ -15,6 +15,7 @@ from ratemodel.inference.priors import RatePriors
 from ratemodel.inference.scatter import predictive_quantiles, specimen_quantile, standard_quantile
 from ratemodel.models.base import RateModel
 from ratemodel.records.tables import Scatter, Series
+from ratemodel.showing import Shown
 
 
 @dataclass(frozen=True)
@@ -64,8 +65,8 @@ class Pedigree:
     scatter: Scatter
 
 
-@dataclass(frozen=True)
-class RateFit:
+@dataclass(frozen=True, repr=False)
+class RateFit(Shown):
     """Strength against rate of one series, averaged over models.
 
     Row i of the average is row ``row[i]`` of model ``owner[i]``; ``lean[i]`` is its standard

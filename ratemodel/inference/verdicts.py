@@ -61,28 +61,11 @@ def judge(
     Technometrics 23 (1981) 179: an offset below 0.001 disturbs no inference.
     """
     problems = _bounds(best, free, cov)
-    at_bound = bool(problems)
-    verdict: Verdict = "at bound" if at_bound else "good"
-    if search.second_better:
-        problems.append(
-            Problem(
-                "second-method-better",
-                "The second method found a better optimum than the first from all its starts; "
-                "the curve has several optima. Start nearer, bound or fix parameters.",
-            )
-        )
-    if search.starts > 1 and search.reached < 2:
-        problems.append(
-            Problem(
-                "starts-disagree",
-                f"Only {search.reached} of {search.starts} starts reached the optimum; another "
-                "may be better. Use more starts, or start nearer.",
-                "note",
-            )
-        )
-    if not at_bound and search.offset > 1e-3:
+    verdict: Verdict = "at bound" if problems else "good"
+    if not problems and search.offset > 1e-3:
         verdict = "did not converge"
         problems.append(_unconverged(str(getattr(best, "message", ""))))
+    problems += _optima(search)
     if cov.undetermined or not np.isfinite(cov.condition):
         verdict = "not identified"
         names = ", ".join(free[i] for i in cov.undetermined)
@@ -105,6 +88,28 @@ def judge(
             )
         )
     return verdict, tuple(problems)
+
+
+def _optima(search: Search) -> list[Problem]:
+    problems = []
+    if search.second_better:
+        problems.append(
+            Problem(
+                "second-method-better",
+                "The second method found a better optimum than the first from all its starts; "
+                "the curve has several optima. Start nearer, bound or fix parameters.",
+            )
+        )
+    if search.starts > 1 and search.reached < 2:
+        problems.append(
+            Problem(
+                "starts-disagree",
+                f"Only {search.reached} of {search.starts} starts reached the optimum; another "
+                "may be better. Use more starts, or start nearer.",
+                "note",
+            )
+        )
+    return problems
 
 
 def _unconverged(message: str) -> Problem:

@@ -94,7 +94,6 @@ class CreepModel(ABC):
     formula: ClassVar[str]
     source: ClassVar[str]
     parameters: ClassVar[tuple[Parameter, ...]]
-    conditions: ClassVar[int] = 1  # different loads and temperatures needed at least
 
     @abstractmethod
     def curve(self, values: Values, points: CreepPoints) -> FloatArray:
@@ -107,6 +106,10 @@ class CreepModel(ABC):
     @abstractmethod
     def guess(self, points: CreepPoints, strain: FloatArray) -> dict[str, float]:
         """Start for a fit."""
+
+    def needed(self, temperatures: int) -> int:
+        """Different combinations of load and temperature needed at least."""
+        return 1
 
     def held(self, loads: int, temperatures: int) -> dict[str, float]:
         """Parameters that cannot be fitted with so many loads and temperatures."""

@@ -38,14 +38,20 @@ class TwoProcess(CreepModel):
         Parameter("energy1", "J/mol", 0.0, 500e3, "first process: activation energy"),
         Parameter("energy2", "J/mol", 0.0, 500e3, "second process: activation energy"),
     )
-    conditions: ClassVar[int] = 4
+
+    def needed(self, temperatures: int) -> int:
+        """As many steady rates as they have parameters."""
+        return 4 if temperatures < 2 else 6
 
     def held(self, loads: int, temperatures: int) -> dict[str, float]:
         """Energies need two temperatures."""
         return {"energy1": 0.0, "energy2": 0.0} if temperatures < 2 else {}
 
     def steady_rate(self, values: Values, points: CreepPoints) -> FloatArray:
-        """Steady creep rate in 1/s, by halving in ln rate at each different condition."""
+        """Steady creep rate in 1/s, by Newton's method in ln rate at each different condition.
+
+        The load carried is convex and rising in ln rate, so steps from above never overshoot.
+        """
         pairs = np.stack([points.load_ratio, points.temperature_ratio, points.inverse_RT], axis=1)
         unique, back = np.unique(pairs, axis=0, return_inverse=True)
         f, ratio, inverse = unique.T
@@ -53,14 +59,16 @@ class TwoProcess(CreepModel):
         ln2 = values["ln_rate2"] - values["energy2"] * inverse
         v1, v2 = values["volume1"] / ratio, values["volume2"] / ratio
         # Each process alone is at least as fast as both: the slower bounds the rate from above.
-        high = np.minimum(ln1 + _ln_sinh(v1 * f), ln2 + _ln_sinh(v2 * f))
-        low = high - 300.0
-        for _ in range(70):
-            middle = (low + high) / 2
-            carried = _arsinh_exp(middle - ln1) / v1 + _arsinh_exp(middle - ln2) / v2
-            less = carried < f
-            low, high = np.where(less, middle, low), np.where(less, high, middle)
-        return np.asarray(np.exp((low + high) / 2)[..., back.ravel()])
+        x = np.minimum(ln1 + _ln_sinh(v1 * f), ln2 + _ln_sinh(v2 * f))
+        for _ in range(60):
+            carried = _arsinh_exp(x - ln1) / v1 + _arsinh_exp(x - ln2) / v2
+            slope = 1 / (v1 * np.hypot(1, np.exp(np.minimum(ln1 - x, 300.0))))
+            slope = slope + 1 / (v2 * np.hypot(1, np.exp(np.minimum(ln2 - x, 300.0))))
+            step = (carried - f) / slope
+            x = x - step
+            if float(np.max(np.abs(step))) < 1e-12:
+                break
+        return np.asarray(np.exp(x)[..., back.ravel()])
 
     def curve(self, values: Values, points: CreepPoints) -> FloatArray:
         """Instant, primary and steady strain."""
@@ -83,15 +91,15 @@ class TwoProcess(CreepModel):
         line = np.linalg.lstsq(design, np.log(slopes), rcond=None)[0]
         volume = float(np.clip(line[1], 0.5, 100.0))
         energy = float(np.clip(line[2], 0.0, 300e3))
-        ln_rate = float(np.mean(np.log(slopes) - volume * f + energy * inverse))
+        middle = float(np.mean(np.log(slopes) + energy * inverse))
         return {
             "strain0": start["strain0"],
             "primary": min(start["primary"], 0.5),
             "tau": start["tau"],
-            "ln_rate1": ln_rate + 0.7,
-            "volume1": 1.3 * volume,
-            "ln_rate2": ln_rate + 4.0,
-            "volume2": 4.0 * volume,
+            "ln_rate1": middle,
+            "volume1": volume,
+            "ln_rate2": float(np.clip(middle - 2.0 * volume * f.mean(), -115.0, 15.0)),
+            "volume2": 3.0 * volume,
             "energy1": energy,
             "energy2": energy,
         }

@@ -129,12 +129,8 @@ def ramp_strength(
     Returns
     -------
     ndarray, shape (draws, m)
-        Strength in N; 0 where the damage is already 1 or more.
-
-    Notes
-    -----
-    For the power law the closed form is S = S0 (1 - D)**(1/(n+1)) with
-    S0**(n+1) = (n + 1) A rate.
+        Strength in N; 0 where the damage is already 1 or more. For the power law this is
+        S0 (1 - D)**(1/(n+1)) with S0**(n+1) = (n + 1) A rate.
     """
     rate = np.atleast_1d(np.asarray(loading_rate_N_per_s, dtype=np.float64))
     if not law.takes_load:

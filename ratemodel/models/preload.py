@@ -42,10 +42,10 @@ class Protocol:
     fraction: float
 
     def __post_init__(self) -> None:
-        if not (np.isfinite(self.cycles) and self.cycles >= 0 and 0 <= self.fraction < 1):
+        if not (np.isfinite(self.cycles) and self.cycles >= 0 and 0 <= self.fraction <= 1.5):
             raise InputError(
                 f"a preload of {self.cycles:g} cycles to {self.fraction:g} of the strength",
-                "0 or more cycles to a fraction from 0 to below 1",
+                "0 or more cycles to a fraction from 0 to 1.5",
             )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.inference.ratefit import RateFit
+from ratemodel.showing import Shown
 from ratemodel.translation import ASSUMED_STRAIN, UseStrength
 
 SET_UP_H = 0.25
@@ -17,8 +18,8 @@ SPECIMENS = 3
 OUTCOMES = 32
 
 
-@dataclass(frozen=True)
-class NextTest:
+@dataclass(frozen=True, repr=False)
+class NextTest(Shown):
     """A suggested further test.
 
     Attributes

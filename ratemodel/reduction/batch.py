@@ -113,7 +113,7 @@ def _collected(
     futures: dict[Future[BreakRecord | LogFailure], int],
     files: Sequence[str],
 ) -> Iterator[tuple[int, BreakRecord | LogFailure]]:
-    with pool:
+    try:
         for future in as_completed(futures):
             index = futures[future]
             try:
@@ -121,6 +121,8 @@ def _collected(
             except BrokenProcessPool:
                 text = f"{Path(files[index]).name}: the worker process died while logs were read"
                 yield index, LogFailure(files[index], text, "bug")
+    finally:  # an interrupted run does not read the rest first
+        pool.shutdown(cancel_futures=True)
 
 
 def _start_method() -> str:
@@ -151,6 +153,7 @@ def write_reduced(table: ReducedTable, out_path: str | Path) -> Path:
     """
     out = Path(out_path)
     rows = [_row(record, table.settings) for record in table.records]
+    _make_unique(rows)
     names = list(rows[0]) if rows else ["specimen", "peak_force_kN", "broke"]
     try:
         handle, temporary = tempfile.mkstemp(dir=out.parent, prefix=f".{out.name}.", suffix=".tmp")
@@ -173,6 +176,17 @@ def write_reduced(table: ReducedTable, out_path: str | Path) -> Path:
             ) from error
         raise
     return out
+
+
+def _make_unique(rows: Sequence[dict[str, str]]) -> None:
+    """Give logs that share a name (in different folders) specimens of their own."""
+    taken: set[str] = set()
+    for row in rows:
+        name, number = row["specimen"], 1
+        while row["specimen"] in taken:
+            number += 1
+            row["specimen"] = f"{name}-{number}"
+        taken.add(row["specimen"])
 
 
 def _safe(text: str) -> str:

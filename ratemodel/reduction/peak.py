@@ -53,7 +53,7 @@ def bound_peak(
     lag = _lag(signal, ended, settings, findings)
     low += steep * lag
     low, high = _offset(signal, rise, ended, (low, high), findings)
-    spike = _spike(signal, steep, findings)
+    spike = _spike(signal, rise, findings)
     high = max(high, spike)
     saturated = _saturated(signal, settings, findings)
     if saturated:
@@ -147,7 +147,9 @@ def _offset(
     )
     if not steady:
         rest = rest[:0]  # a soft start, not a rest
+    where = "before the pull (an offset, or a pretension?)"
     if how == "broke" and len(signal.force_N) - end > 8:
+        where = "after the break, without load"
         after = signal.force_N[end:]
         # ringing and a lagging filter have gone in the last half
         rest = after[len(after) // 2 :]
@@ -159,14 +161,13 @@ def _offset(
     if abs(offset) > 0.3 * height:
         return low, high
     message = (
-        f"the load cell shows {offset:.4g} N without load; the peak was not corrected, its bound"
-        " was widened"
+        f"force reads {offset:.4g} N {where}; the peak was not corrected, its bound was widened"
     )
     findings.append(Problem("force-offset", message, "caution"))
     return (low, high + offset) if offset > 0 else (low - offset, high)
 
 
-def _spike(signal: Signal, steep: float, findings: list[Problem]) -> float:
+def _spike(signal: Signal, rise: Rise, findings: list[Problem]) -> float:
     """Height of a single sample that stands alone above both neighbours."""
     peak, force = signal.peak, signal.force_N
     if not 0 < peak < len(force) - 1:
@@ -174,9 +175,12 @@ def _spike(signal: Signal, steep: float, findings: list[Problem]) -> float:
     before, after = float(force[peak - 1]), float(force[peak + 1])
     height = float(force[peak]) - signal.rest_N
     above = float(force[peak]) - max(before, after)
-    usual = max(10 * signal.noise_N, 3 * steep * signal.step_s, 0.02 * height)
-    if above <= usual or min(before, after) - signal.rest_N < 0.6 * height:
-        return 0.0
+    # the slope at the peak may be that of the spike: the usual step between samples is not
+    steps = np.abs(np.diff(force[max(rise.start, peak - 2_000) : peak]))
+    step = float(np.median(steps)) if len(steps) else height
+    usual = max(10 * signal.noise_N, 3 * step, 0.02 * height)
+    if above <= usual or abs(before - after) > 0.5 * above:
+        return 0.0  # at a break only the sample before is high
     message = (
         f"the highest sample stands alone {above:.4g} N above its neighbours: a spike? Look at the"
         " log; the bound was widened"

@@ -23,21 +23,13 @@ def prepare(log: MachineLog, settings: ReductionSettings) -> Signal:
     """
     findings: list[Problem] = []
     corrections: list[str] = []
-    force = log.force_N
-    rest = float(np.median(force[: max(3, min(len(force) // 200, 50))]))
-    highest, lowest = float(force.max()), float(force.min())
-    if rest - lowest > _REVERSED * max(highest - rest, 0.0) and lowest < 0:
-        force, rest = -force, -rest
-        findings.append(
-            Problem("force-sign-reversed", "tension is recorded negative; the sign was turned")
-        )
-        corrections.append("sign of force turned")
+    force, rest = _tension(log.force_N, findings, corrections)
     peak = int(np.argmax(force))
-    noise = noise_of(force, peak)
+    noise = noise_of(force, log.time_s, peak, log.sample_interval_s)
     height = float(force[peak])
     if height <= 0 or float(np.ptp(force)) <= max(12 * noise, 1e-9 * abs(height)):
         raise InputError(
-            f"no pull: force stays between {lowest:.4g} and {highest:.4g} N",
+            f"no pull: force stays between {force.min():.4g} and {height:.4g} N",
             "a log in which force rises to a peak",
             file=log.name,
             column=log.columns[2],
@@ -69,6 +61,21 @@ def prepare(log: MachineLog, settings: ReductionSettings) -> Signal:
         findings=tuple(findings),
         corrections=tuple(corrections),
     )
+
+
+def _tension(
+    force: FloatArray, findings: list[Problem], corrections: list[str]
+) -> tuple[FloatArray, float]:
+    """Force with tension positive, and its resting level at the start."""
+    rest = float(np.median(force[: max(3, min(len(force) // 200, 50))]))
+    highest, lowest = float(force.max()), float(force.min())
+    if rest - lowest <= _REVERSED * max(highest - rest, 0.0) or lowest >= 0:
+        return force, rest
+    findings.append(
+        Problem("force-sign-reversed", "tension is recorded negative; the sign was turned")
+    )
+    corrections.append("sign of force turned")
+    return -force, -rest
 
 
 def _upright(

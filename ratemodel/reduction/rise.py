@@ -157,7 +157,16 @@ def _turn(signal: Signal, first: int, peak: int) -> int:
         return peak
     turn = first + int(np.argmax(position[first : peak + 1]))
     back = float(position[turn] - position[peak])
-    return turn if turn > first + 2 and back > 0 else peak
+    turn = turn if turn > first + 2 and back > 0 else peak
+    # the machine may have turned between the last two samples
+    way, took = np.diff(position[first : turn + 1]), np.diff(signal.time_s[first : turn + 1])
+    if (
+        len(way) > 3
+        and took[-1] > 0
+        and way[-1] / took[-1] < 0.9 * way[:-1].sum() / took[:-1].sum()
+    ):
+        turn -= 1
+    return turn
 
 
 def _uneven(signal: Signal, first: int, last: int) -> tuple[Problem, ...]:
@@ -184,7 +193,7 @@ def _sampled(rise: int, window: int) -> tuple[Problem, ...]:
     """Whether the samples on the rise are enough; 1/N bounds the relative error of the peak."""
     if rise >= _ENOUGH:
         return ()
-    severity: Literal["note", "serious"] = "note" if rise >= _FEW else "serious"
+    severity: Literal["note", "caution"] = "note" if rise >= _FEW else "caution"
     message = (
         f"{rise} samples on the rise: the peak may be read low by up to {100 / max(rise, 1):.2g} %;"
         f" {_ENOUGH} keep it to 1 %"

@@ -36,18 +36,22 @@ class Signal:
     corrections: tuple[str, ...]
 
 
-def noise_of(force: FloatArray, around: int) -> float:
+def noise_of(force: FloatArray, time: FloatArray, around: int, step: float) -> float:
     """Estimate the standard deviation of the samples about a smooth curve.
 
     From the median absolute second difference: a ramp has none, a break is one outlier. White
-    noise of variance s² gives second differences of variance 6 s². The step of the
-    digitiser, uniform, sets a floor of step/√12.
+    noise of variance s² gives second differences of variance 6 s². Only samples that follow one
+    another by the `step` of the clock count, the extremes of a thinned log do not. The step of
+    the digitiser, uniform, sets a floor of step/√12.
     """
     start = max(0, min(around, len(force)) - _NOISE_SAMPLES)
     part = force[start : start + 2 * _NOISE_SAMPLES]
     if len(part) < 5:
         return 0.0
-    second = np.abs(np.diff(part, n=2))
+    close = np.diff(time[start : start + 2 * _NOISE_SAMPLES]) <= 1.5 * step
+    second = np.abs(np.diff(part, n=2))[close[1:] & close[:-1]]
+    if len(second) < 3:
+        return 0.0
     sigma = float(np.median(second)) / 0.6745 / np.sqrt(6.0)
     levels = np.diff(np.unique(part[:4000]))
     real = levels[levels > 1e-9 * np.ptp(part)] if len(levels) else levels

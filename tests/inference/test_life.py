@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from ratemodel.errors import InputError, NotIdentifiedError
+from ratemodel.inference.lasting_load import lasting_load
 from ratemodel.inference.life import LifeData, fit_life
 from ratemodel.inference.life_bounds import (
     average_life,
     draw_life,
-    lasting_load,
     life_at_load,
 )
 from ratemodel.inference.life_shape import common_shape_test
@@ -196,7 +196,10 @@ def test_lasting_load_is_consistent_with_the_bound():
     rng = np.random.default_rng(2)
     draws = draw_life(fit_life(_lives(rng), life_law("inverse-power")), draws=4000, rng=rng)
     year = 365.25 * 86400
-    load = lasting_load(draws, year)
+    found = lasting_load(draws, year)
+    load = found.load_N
+    assert "competent person" in found.caution
+    assert "load-below-tested" in {p.code for p in found.problems}
     assert life_at_load(draws, np.array([load])).lower_s[0] >= year
     assert life_at_load(draws, np.array([load * 1.001])).lower_s[0] < year
 

@@ -190,7 +190,7 @@ def test_what_the_data_cannot_say_is_said():
             PreloadData(np.full(6, 9.0), np.arange(6.0), np.full(6, 0.5)), draws=10, rng=rng
         )
     with pytest.raises(InputError, match="0 or more cycles to a fraction"):
-        Protocol(3, 1.2)
+        Protocol(3, 1.7)
 
 
 def test_batches_of_their_own_make_the_answer_wider():

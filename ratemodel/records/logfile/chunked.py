@@ -34,7 +34,7 @@ class Thinner:
         self._previous: _Chunk | None = None
         self._highest = -np.inf
         self._at = -1
-        self._check = TimeCheck()
+        self.clock = TimeCheck()
 
     def add(self, arrays: Sequence[FloatArray]) -> None:
         """Take the next chunk."""
@@ -45,7 +45,7 @@ class Thinner:
             return
         number = len(self._thin)
         force = np.abs(chunk[self.force])
-        self._check.add(chunk[self.time], chunk[self.force])
+        self.clock.add(chunk[self.time], chunk[self.force])
         if force.max() > self._highest:
             self._highest, self._at = float(force.max()), number
             self._whole = {number: chunk}
@@ -72,7 +72,7 @@ class Thinner:
         arrays = tuple(np.concatenate([c[k] for c in chunks]) for k in range(len(chunks[0])))
         message = (
             f"{self.rows} samples were thinned to {len(arrays[0])}: lowest and highest force of"
-            " short blocks, everything around the highest force"
+            " short blocks, everything around the highest force; strand breaks far from it may"
+            " go unseen"
         )
-        thinned = Problem("log-thinned", message, "note")
-        return arrays, (thinned, *self._check.findings())
+        return arrays, (Problem("log-thinned", message, "note"),)

@@ -110,9 +110,14 @@ class Columns:
 
 
 def choose_columns(
-    names: tuple[str, ...], units_row: tuple[str, ...], mapping: LogMapping, *, file: str
+    names: tuple[str, ...],
+    units_row: tuple[str, ...],
+    mapping: LogMapping,
+    *,
+    file: str,
+    clocked: bool = False,
 ) -> Columns:
-    """Choose time, position and force.
+    """Choose time, position and force; `clocked` logs have a step of time beside the samples.
 
     Raises
     ------
@@ -125,7 +130,7 @@ def choose_columns(
     if force is None:
         raise _missing("force", headings, file)
     time = _choose("time", headings, mapping, file)
-    if time is None and mapping.sample_rate_Hz is None:
+    if time is None and mapping.sample_rate_Hz is None and not clocked:
         raise _missing("time", headings, file)
     position = _choose("position", headings, mapping, file)
     taken = [c.index for c in (time, position, force) if c is not None]

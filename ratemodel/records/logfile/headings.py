@@ -44,6 +44,7 @@ _ALIASES = {
     "hours": "h",
     "%": "percent",
 }
+_LONGEST = 120
 _BRACKETED = re.compile(r"^(?P<stem>.*?)[\s_]*[\[(<{](?P<unit>[^\[\](){}<>]*)[\])>}]\s*$")
 _MARKED = (
     re.compile(r"^(?P<stem>.*\S)\s*/\s*(?P<unit>\S+)$"),
@@ -86,6 +87,8 @@ def is_unit_cell(text: str) -> bool:
 
 def read_heading(name: str, units_cell: str = "") -> Heading:
     """Take a heading apart; the cell of a units row is used where the heading has no unit."""
+    if len(name) > _LONGEST:
+        return Heading(name.strip(), "", None, "")
     stem, unit, text = _split(name.strip())
     cell = units_cell.strip().strip("[](){}<>").strip()
     if not text and cell:

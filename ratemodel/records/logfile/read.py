@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zipfile
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -52,7 +53,8 @@ def read_log(
     mapping = mapping or LogMapping()
     mapping.check()
     source = _open(place, mapping, chunk_above_bytes)
-    columns = choose_columns(source.names, source.units, mapping, file=place.name)
+    clocked = source.sample_interval_s is not None
+    columns = choose_columns(source.names, source.units, mapping, file=place.name, clocked=clocked)
     chosen = [c for c in (columns.time, columns.position, columns.force) if c is not None]
     loaded = source.load(tuple(c.index for c in chosen))
     return _finish(place.name, source, columns, loaded, mapping)
@@ -96,17 +98,26 @@ def _to_si(array: FloatArray, chosen: Chosen) -> FloatArray:
     return np.multiply(array, chosen.unit.factor)
 
 
+def _finite_rows(arrays: Sequence[FloatArray]) -> BoolArray | slice:
+    """Return the rows with a number in every column; all of them without looking at each."""
+    if all(np.isfinite(a.sum()) for a in arrays):
+        return slice(None)
+    finite = np.logical_and.reduce([np.isfinite(a) for a in arrays])
+    return slice(None) if finite.all() else finite
+
+
 def _finish(
     file: str, source: Source, columns: Columns, loaded: Loaded, mapping: LogMapping
 ) -> MachineLog:
     """Numbers to SI, rows without numbers left out, the time axis checked."""
     findings = list(loaded.findings)
-    thinned = any(p.code == "log-thinned" for p in findings)
+    factor = columns.time.unit.factor if columns.time else 1.0
+    clock = loaded.clock
+    if clock is not None:
+        findings.extend(clock.findings(factor))
     arrays = list(loaded.arrays)
-    finite: BoolArray | slice = slice(None)
-    if not all(np.isfinite(a.sum()) for a in arrays):
-        finite = np.logical_and.reduce([np.isfinite(a) for a in arrays])
-    if isinstance(finite, np.ndarray) and not finite.all():
+    finite = _finite_rows(arrays)
+    if isinstance(finite, np.ndarray):
         missing = int(np.count_nonzero(~finite))
         message = f"{missing} of {len(finite)} rows lack a number and were left out"
         findings.append(Problem("samples-missing", message, "caution"))
@@ -139,15 +150,14 @@ def _finish(
             ),
             raw_columns=source.names,
             sha256=source.sha256,
-            sample_interval_s=0.0,
+            sample_interval_s=0.0 if clock is None else clock.step * factor,
             rows=loaded.rows,
             findings=tuple(findings),
         ),
-        thinned,
     )
 
 
-def _checked(log: MachineLog, thinned: bool) -> MachineLog:
+def _checked(log: MachineLog) -> MachineLog:
     """Put the time axis in order; nothing is sorted, only flipped as a whole."""
     from dataclasses import replace
 
@@ -160,7 +170,7 @@ def _checked(log: MachineLog, thinned: bool) -> MachineLog:
         findings.append(Problem("rows-reversed", message, "caution"))
     check = TimeCheck()
     repeated = check.add(time, force)
-    if not thinned:
+    if log.sample_interval_s == 0.0:  # else the clock was checked before the log was thinned
         findings.extend(check.findings())
     if check.step == 0.0:
         raise InputError(
@@ -177,6 +187,6 @@ def _checked(log: MachineLog, thinned: bool) -> MachineLog:
         time_s=np.ascontiguousarray(time),
         force_N=np.ascontiguousarray(force),
         position_m=None if position is None else np.ascontiguousarray(position),
-        sample_interval_s=check.step,
+        sample_interval_s=log.sample_interval_s or check.step,
         findings=tuple(findings),
     )

@@ -11,15 +11,20 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError, Problem
+from ratemodel.records.logfile.timeaxis import TimeCheck
 
 
 @dataclass(frozen=True, eq=False)
 class Loaded:
-    """Numbers of the chosen columns, in the order asked for; NaN where a cell is empty."""
+    """Numbers of the chosen columns, in the order asked for; NaN where a cell is empty.
+
+    ``clock`` is what the time column said of itself before a long log was thinned.
+    """
 
     arrays: tuple[FloatArray, ...]
     rows: int
     findings: tuple[Problem, ...] = ()
+    clock: TimeCheck | None = None
 
 
 class Source(Protocol):

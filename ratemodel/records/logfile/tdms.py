@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-import struct
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -14,16 +16,6 @@ from ratemodel.records.logfile.log import LogMapping
 from ratemodel.records.logfile.source import Loaded, hash_file, missing_extra, refuse_infinite
 
 _UNIT_KEYS = ("unit_string", "NI_UnitDescription", "unit")
-_DAMAGE = (
-    ValueError,
-    KeyError,
-    IndexError,
-    TypeError,
-    OSError,
-    EOFError,
-    struct.error,
-    OverflowError,
-)
 
 
 class TdmsSource:
@@ -37,13 +29,15 @@ class TdmsSource:
         self.file, self._path, self._reader = path.name, path, TdmsFile
         self.sha256 = hash_file(path)
         try:
-            with TdmsFile.open(str(path)) as tdms:
+            with self._opened() as tdms:
                 channels = [c for g in tdms.groups() for c in g.channels() if len(c)]
                 self._keys = [(c.group_name, c.name) for c in channels]
                 lengths = [len(c) for c in channels]
                 units = [_unit(c.properties) for c in channels]
                 steps = {float(c.properties.get("wf_increment", 0.0) or 0.0) for c in channels}
-        except _DAMAGE as error:
+        except InputError:
+            raise
+        except Exception as error:  # the reader raises many kinds for a damaged file
             raise _damaged(error, self.file) from error
         if not channels:
             raise InputError(
@@ -60,6 +54,20 @@ class TdmsSource:
         steps.discard(0.0)
         self.sample_interval_s = steps.pop() if len(steps) == 1 else None
 
+    @contextmanager
+    def _opened(self) -> Iterator[Any]:
+        """Open the file; what the reader logs of damaged text is not for the terminal."""
+        loggers = [logging.getLogger(n) for n in list(logging.root.manager.loggerDict)]
+        quiet = [x for x in loggers if x.name.startswith("nptdms") and not x.disabled]
+        for logger in quiet:
+            logger.disabled = True
+        try:
+            with self._path.open("rb") as stream, self._reader.open(stream) as tdms:
+                yield tdms
+        finally:
+            for logger in quiet:
+                logger.disabled = False
+
     def load(self, indices: tuple[int, ...]) -> Loaded:
         """Read the samples of these channels."""
         lengths = {self._lengths[i] for i in indices}
@@ -71,9 +79,11 @@ class TdmsSource:
                 file=self.file,
             )
         try:
-            with self._reader.open(str(self._path)) as tdms:
+            with self._opened() as tdms:
                 arrays = [self._channel(tdms, i) for i in indices]
-        except _DAMAGE as error:
+        except InputError:
+            raise
+        except Exception as error:  # the reader raises many kinds for a damaged file
             raise _damaged(error, self.file) from error
         for index, array in zip(indices, arrays, strict=True):
             refuse_infinite(array, self.names[index], self.file, 0)

@@ -221,7 +221,7 @@ class TextSource:
             for frame in reader:
                 thinner.add([self._numbers(frame[i], i) for i in indices])
         arrays, more = thinner.result()
-        return Loaded(arrays, thinner.rows, findings + more)
+        return Loaded(arrays, thinner.rows, findings + more, thinner.clock)
 
 
 def _read_head(path: Path) -> bytes:

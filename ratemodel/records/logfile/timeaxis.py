@@ -66,8 +66,8 @@ class TimeCheck:
         """Whether equal stamps are so many that the clock was written with too few digits."""
         return self.equal > max(_COARSE * self.steps, 1) and self.equal > self.doubled
 
-    def findings(self) -> tuple[Problem, ...]:
-        """Say the counts in words."""
+    def findings(self, factor: float = 1.0) -> tuple[Problem, ...]:
+        """Say the counts in words; `factor` takes the unit of the time column to seconds."""
         found: list[Problem] = []
         if self.backwards:
             message = (
@@ -86,8 +86,8 @@ class TimeCheck:
             found.append(Problem("samples-doubled", message, "note"))
         if self.gaps and not self.coarse:
             message = (
-                f"{self.gaps} gaps in time, the longest {self.longest:.4g} s at a step of"
-                f" {self.step:.4g} s: samples were dropped"
+                f"{self.gaps} gaps in time, the longest {self.longest * factor:.4g} s at a step of"
+                f" {self.step * factor:.4g} s: samples were dropped"
             )
             found.append(Problem("samples-dropped", message, "caution"))
         return tuple(found)

@@ -1,100 +1,20 @@
-"""Machine logs with known truth, for tests, studies and the demonstration.
-
-The specimen lengthens with force as x(F) = F/K + a (1 − exp(−F/F_a)): a soft start (bedding-in)
-that joins a straight line. The crosshead moves at one speed throughout; slack, preload cycles with
-residual elongation and hysteresis, a hold with creep, strand breaks, the frame's own stretch, and
-what logger and load cell do to the reading are laid on top.
-"""
+"""The noise-free log as knots of time, crosshead position, stretch and force."""
 
 from __future__ import annotations
 
-import csv
-import hashlib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
-from pathlib import Path
-from typing import Literal
 
 import numpy as np
 
 from ratemodel.arrays import FloatArray
-from ratemodel.records.logfile.log import MachineLog
+from ratemodel.simulate_logs.truth import LogAnswer, LogTruth
 
 _KNOTS = 400
 
 
-@dataclass(frozen=True)
-class PreloadTruth:
-    """Cycles before the pull, as fractions of the peak; residual elongation saturates."""
-
-    cycles: int = 5
-    level_fraction: float = 0.5
-    low_fraction: float = 0.03
-    residual_m: float = 0.002
-    cycles_to_settle: float = 2.0
-    unloading_power: float = 1.6
-
-
-@dataclass(frozen=True)
-class HoldTruth:
-    """A hold at constant force during the final pull, as a fraction of the peak."""
-
-    level_fraction: float = 0.4
-    duration_s: float = 60.0
-    creep_rate_per_s: float = 1e-6
-
-
-@dataclass(frozen=True)
-class LogTruth:
-    """What is true of a specimen, a machine and a logger.
-
-    ``drops`` are (fraction of the peak at which, fraction of the peak lost) before the peak,
-    ``late_drops`` fractions of the peak lost one after another after it. ``ending`` "broke" ends
-    at the peak, "stopped" stands still there and the log ends, "unloaded" drives back.
-    ``tail_fraction`` is what the log goes on for, in units of the elongation at break.
-    ``saturation_N`` clips the reading; ``filter_lag_s`` is the time constant of a first-order
-    filter.
-    """
-
-    peak_N: float = 12_000.0
-    free_length_m: float = 0.5
-    strain_at_break: float = 0.035
-    strain_rate_per_s: float = 0.01
-    sample_rate_Hz: float = 100.0
-    toe_fraction: float = 0.2
-    slack_m: float = 0.003
-    force_noise_N: float = 0.0
-    position_noise_m: float = 0.0
-    preload: PreloadTruth | None = None
-    hold: HoldTruth | None = None
-    drops: tuple[tuple[float, float], ...] = ()
-    late_drops: tuple[float, ...] = ()
-    ending: Literal["broke", "stopped", "unloaded"] = "broke"
-    tail_fraction: float = 0.15
-    machine_stiffness_N_per_m: float | None = None
-    force_offset_N: float = 0.0
-    force_sign: Literal[1, -1] = 1
-    saturation_N: float | None = None
-    filter_lag_s: float = 0.0
-
-
-@dataclass(frozen=True)
-class LogAnswer:
-    """What a reduction of the log should find."""
-
-    peak_N: float
-    speed_m_per_s: float
-    strain_rate_per_s: float
-    stiffness_N_per_m: float
-    elongation_m: float
-    energy_J: float
-    time_to_peak_s: float
-    residual_m: tuple[float, ...]
-    hysteresis_J: tuple[float, ...]
-
-
 @dataclass(frozen=True, eq=False)
-class _Path:
+class LogPath:
     """Knots of the noise-free log, and the indices that the answers refer to."""
 
     time: FloatArray
@@ -152,7 +72,8 @@ class _Builder:
         self.force.append(force)
 
 
-def _path(truth: LogTruth) -> _Path:
+def path_of(truth: LogTruth) -> LogPath:
+    """Build the noise-free log of a truth."""
     build = _Builder(truth)
     if truth.slack_m > 0:
         build.move(np.array([0.0]), np.array([0.0]))
@@ -161,7 +82,7 @@ def _path(truth: LogTruth) -> _Path:
     residual, lost = _hold_and_drops(build, truth, residual, low)
     peak = len(build.time) - 1
     _end(build, truth, residual, lost)
-    return _Path(
+    return LogPath(
         np.array(build.time),
         np.array(build.machine),
         np.array(build.stretch),
@@ -252,7 +173,7 @@ def _end(build: _Builder, truth: LogTruth, residual: float, lost: float) -> None
 
 def answer(truth: LogTruth) -> LogAnswer:
     """Say what is true of the log of this specimen, from its noise-free path."""
-    path, build = _path(truth), _Builder(truth)
+    path, build = path_of(truth), _Builder(truth)
     start = path.bottoms[-1] if path.bottoms else path.lift_off
     # energy and hysteresis as areas under the noise-free curve
     edges = (path.lift_off, *path.bottoms)
@@ -284,100 +205,3 @@ def answer(truth: LogTruth) -> LogAnswer:
         residual_m=residual,
         hysteresis_J=loops,
     )
-
-
-def simulate_log(
-    truth: LogTruth, rng: np.random.Generator, *, name: str = "simulated.csv"
-) -> MachineLog:
-    """Sample the log of one specimen; the clock starts anywhere within a step."""
-    path = _path(truth)
-    step = 1.0 / truth.sample_rate_Hz
-    # a stopped log ends at the peak itself
-    time = np.arange(rng.uniform() * step, path.time[-1], step)
-    # knots at one time (a break) are taken in order: before it the old force, after it the new
-    knots = path.time + np.arange(len(path.time)) * 1e-15 * path.time[-1]
-    force = _filtered(time, knots, path, truth)
-    position = np.interp(time, knots, path.machine) + truth.slack_m
-    force = force + truth.force_offset_N + truth.force_noise_N * rng.standard_normal(len(time))
-    position = position + truth.position_noise_m * rng.standard_normal(len(time))
-    if truth.saturation_N is not None:
-        force = np.clip(force, -truth.saturation_N, truth.saturation_N)
-    force = np.asarray(truth.force_sign * force, dtype=np.float64)
-    digest = hashlib.sha256(
-        b"".join(np.ascontiguousarray(a).tobytes() for a in (time, position, force))
-    )
-    return MachineLog(
-        name=name,
-        time_s=np.asarray(time, dtype=np.float64),
-        position_m=np.asarray(position, dtype=np.float64),
-        force_N=force,
-        columns=("time_s", "position_mm", "force_kN"),
-        raw_columns=("time_s", "position_mm", "force_kN"),
-        sha256=digest.hexdigest(),
-        sample_interval_s=step,
-        rows=len(time),
-    )
-
-
-def _filtered(time: FloatArray, knots: FloatArray, path: _Path, truth: LogTruth) -> FloatArray:
-    """Force at the sample times, through the first-order filter if there is one."""
-    if truth.filter_lag_s <= 0:
-        return np.asarray(np.interp(time, knots, path.force), dtype=np.float64)
-    from scipy.signal import lfilter
-
-    fine = min(truth.filter_lag_s / 20, 1 / truth.sample_rate_Hz)
-    grid = np.arange(0.0, path.time[-1] + fine, fine)
-    decay = np.exp(-fine / truth.filter_lag_s)
-    smooth = lfilter([1 - decay], [1, -decay], np.interp(grid, knots, path.force))
-    return np.asarray(np.interp(time, grid, smooth), dtype=np.float64)
-
-
-def write_log_csv(log: MachineLog, path: str | Path) -> Path:
-    """Write a log as the campaign folder has it: ``time_s``, ``position_mm``, ``force_kN``."""
-    out = Path(path)
-    columns = [log.time_s, log.force_N / 1e3]
-    names = ["time_s", "force_kN"]
-    if log.position_m is not None:
-        columns.insert(1, log.position_m * 1e3)
-        names.insert(1, "position_mm")
-    with out.open("w", encoding="utf-8", newline="") as stream:
-        csv.writer(stream, lineterminator="\n").writerow(names)
-        np.savetxt(stream, np.column_stack(columns), fmt="%.10g", delimiter=",")
-    return out
-
-
-def random_truth(rng: np.random.Generator) -> LogTruth:
-    """Draw a truth over three decades of sample rate and of noise, for tests and studies.
-
-    The pull holds 30 to 30 000 samples; noise is 1e-5 to 1e-2 of the peak; a third of the
-    specimens do not break; half were preloaded.
-    """
-    rate = float(10 ** rng.uniform(-4, 1))
-    strain = float(rng.uniform(0.02, 0.12))
-    peak = float(10 ** rng.uniform(2.5, 5.5))
-    length = float(rng.uniform(0.2, 3.0))
-    truth = LogTruth(
-        peak_N=peak,
-        free_length_m=length,
-        strain_at_break=strain,
-        strain_rate_per_s=rate,
-        sample_rate_Hz=float(10 ** rng.uniform(1.5, 4.5)) * rate / strain,
-        toe_fraction=float(rng.uniform(0.0, 0.3)),
-        slack_m=float(rng.uniform(0.0, 0.3)) * strain * length,
-        force_noise_N=float(10 ** rng.uniform(-5, -2)) * peak,
-        position_noise_m=1e-5 * strain * length,
-    )
-    if rng.uniform() < 0.5:
-        truth = replace(
-            truth,
-            preload=PreloadTruth(
-                cycles=int(rng.integers(1, 13)),
-                level_fraction=float(rng.uniform(0.25, 0.8)),
-                low_fraction=float(rng.uniform(0.01, 0.08)),
-                residual_m=float(rng.uniform(0.02, 0.15)) * strain * length,
-            ),
-        )
-    kind = rng.uniform()
-    if kind < 0.17:
-        return replace(truth, ending="stopped", tail_fraction=float(rng.choice([0.0, 0.2])))
-    return replace(truth, ending="unloaded") if kind < 0.34 else truth

@@ -1,0 +1,130 @@
+"""What each chart shows, in words, for those who can not see it.
+
+The first sentence serves as the picture's title.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ratemodel.analysis import UseResult
+from ratemodel.answers import model_answers
+from ratemodel.charts.models_chart import odds_text
+from ratemodel.charts.steps_chart import rests_on, shown_steps
+from ratemodel.inference.ratefit import RateFit
+from ratemodel.planning import NextTest
+from ratemodel.shown import (
+    change_text,
+    decades_text,
+    probability_text,
+    quantity,
+    rate_text,
+    shown_unit,
+    strength_quantity,
+    unit_text,
+)
+from ratemodel.translation import UseStrength
+from ratemodel.words import limit_text, number_text
+
+
+def strength_rate_alt(fit: RateFit, uses: Sequence[UseStrength] = (), units: str | None = None
+                      ) -> str:  # fmt: skip
+    """Words for `strength_against_rate`."""
+    unit = shown_unit(fit.series.strength_unit, units)
+    symbol = unit_text(unit)
+    low, high = fit.tested
+    ends = np.log10(np.array(sorted({low, high})))
+    curve = fit.curve(ends)
+    told = [
+        f"{number_text(float(np.exp(curve.median[i])) / unit.factor)} {symbol} at "
+        f"{rate_text(float(10 ** curve.u[i]))}"
+        for i in range(curve.u.size)
+    ]
+    held = int((~fit.series.used.broke).sum())
+    also = f", {held} of which held without breaking" if held else ""
+    parts = [
+        f"Breaking strength of {fit.series.name} against strain rate.",
+        f"{len(fit.series.used)} specimens{also}, tested from {rate_text(low)} to "
+        f"{rate_text(high)} on {_count(len(fit.data.machines), 'machine')}.",
+        f"The average runs from {' to '.join(told)}, inside a band of {100 * fit.level:g} % of "
+        f"single lines and above a {fit.bound.label} lower bound.",
+    ]
+    for use in uses:
+        if use.fit.series.name != fit.series.name:
+            continue
+        bound = use.lower_bound / unit.factor
+        parts.append(
+            f"Use {use.use.name} is marked at {rate_text(float(10 ** np.median(use.u)))}, "
+            f"{decades_text(use.decades_beyond)}; lower bound for it, factors counted, "
+            f"{limit_text(bound, symbol)}."
+        )
+    parts.append("What lies beyond the tests is hatched. An estimate, not a working load.")
+    return " ".join(parts)
+
+
+def steps_alt(result: UseResult, units: str | None = None) -> str:
+    """Words for `steps_chart`."""
+    strength, explanation = result.strength, result.explanation
+    unit, level = shown_unit(strength.unit, units), strength.fit.level
+    start = strength_quantity(explanation.ln_start, level, unit).text(unit_text(unit))
+    end = strength_quantity(explanation.ln_end, level, unit).text(unit_text(unit))
+    steps = "; ".join(
+        f"{s.name} {change_text(quantity(np.exp(s.ln_ratio), level))}"
+        for s in shown_steps(explanation)
+    )
+    return (
+        f"Steps from the {explanation.start_name} to one line in use {strength.use.name}. "
+        f"Start {start}; {steps}; one line in use {end}. Brackets hold {100 * level:g} %; "
+        f"{rests_on(result)}. An estimate, not a working load."
+    )
+
+
+def models_alt(result: UseResult, units: str | None = None) -> str:
+    """Words for `models_chart`."""
+    strength = result.strength
+    unit = shown_unit(strength.unit, units)
+    symbol = unit_text(unit)
+    rows = sorted(model_answers(strength), key=lambda a: -a.weight)
+    told = "; ".join(
+        f"{a.title} {odds_text(a.weight)}, "
+        f"{number_text(float(np.exp(a.ln_mean.median)) / unit.factor)} {symbol}"
+        for a in rows
+    )
+    total = strength_quantity(strength.mean_ln, strength.fit.level, unit).text(symbol)
+    return (
+        f"What each rate model says of the average strength in use {strength.use.name}. "
+        f"{told}; average of all {total}; {rests_on(result)}. An estimate, not a working load."
+    )
+
+
+def limits_alt(result: UseResult, units: str | None = None) -> str:
+    """Words for `limits_chart`."""
+    strength = result.strength
+    unit = shown_unit(strength.unit, units)
+    symbol = unit_text(unit)
+    told = "; ".join(
+        f"{row.policy} {limit_text(row.value / unit.factor, symbol)}, odds that a line is weaker "
+        f"{probability_text(row.implied_failure_probability)}"
+        for row in result.limits
+    )
+    bound = limit_text(strength.lower_bound / unit.factor, symbol)
+    return (
+        f"Working load limits by policy in use {strength.use.name}. {told or 'No policy stated'}. "
+        f"Lower bound {strength.fit.bound.label}: {bound}; {rests_on(result)}. Not a permission "
+        "to load anything; life-safety use needs certified equipment."
+    )
+
+
+def next_test_alt(plan: NextTest) -> str:
+    """Words for `next_test_chart`."""
+    return (
+        f"Which further test of {plan.series} would narrow the {plan.question} most. "
+        f"{plan.specimens} specimens at {rate_text(plan.strain_rate_per_s)} are expected to bring "
+        f"its interval to {100 * plan.expected_interval_ratio:.0f} % of the width it has now."
+    )
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

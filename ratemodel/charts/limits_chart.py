@@ -1,0 +1,106 @@
+"""Working load limits by every policy, against the strength they are taken from."""
+
+from __future__ import annotations
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+
+from ratemodel.analysis import UseResult
+from ratemodel.charts.labels import axes_points, room_for, short, text_width
+from ratemodel.charts.palette import Palette
+from ratemodel.charts.rowed import lay_rows
+from ratemodel.charts.steps_chart import rests_on
+from ratemodel.charts.style import house_style, new_axes, palette_now
+from ratemodel.shown import Quantity, probability_text, quantity, shown_unit, unit_text
+from ratemodel.units import Unit
+from ratemodel.words import limit_text
+
+CAUTION = (
+    "Not a permission to load anything: not a substitute for the manufacturer's instructions, "
+    "local codes and a competent person; life-safety use needs certified equipment."
+)
+
+
+def limits_chart(result: UseResult, *, ax: Axes | None = None, units: str | None = None) -> Axes:
+    """Draw every policy's limit, what it implies, the event's load and the strength of one line.
+
+    Parameters
+    ----------
+    result : UseResult
+    ax : Axes, optional
+    units : str, optional
+        Unit of strength; kN for forces where not given.
+    """
+    strength = result.strength
+    unit = shown_unit(strength.unit, units)
+    with house_style(ax):
+        axes, palette = new_axes(ax), palette_now()
+        rows = _rows(result, unit)
+        states = (
+            f"Limits rounded down; bars: {100 * strength.fit.level:g} % intervals; "
+            f"{rests_on(result)}. {CAUTION}"
+        )
+        title = f"Limits by policy: use {short(strength.use.name)}"
+        lay_rows(axes, [r[0] for r in rows], own=ax is None, title=title, states=states)
+        if max(_width(r[2]) for r in rows) > 0.5 * axes_points(axes)[0]:
+            rows = [(a, b, c.replace(": ", ":\n"), d) for a, b, c, d in rows]
+        axes.set_xlim(0, room_for(axes, 0.0, [(r[1].high, r[2]) for r in rows]))
+        for row, (_, value, note, kind) in enumerate(rows):
+            _draw(axes, row, value, note, (kind, palette))
+        axes.set_xlabel(f"load or strength ({unit_text(unit)})", loc="left")
+    return axes
+
+
+def _rows(result: UseResult, unit: Unit) -> list[tuple[str, Quantity, str, str]]:
+    """Name, value, note and kind of each row: load, limits, then strength."""
+    strength, symbol = result.strength, unit_text(unit)
+    level = strength.fit.level
+    rows: list[tuple[str, Quantity, str, str]] = []
+    demand = strength.event.peak_force_N
+    if demand is not None and unit.dimension == "force":
+        q = quantity(demand / unit.factor, level)
+        name = "load" if strength.use.kind == "steady" else "event's peak force"
+        rows.append((name, q, q.text(symbol), "demand"))
+    for limit in result.limits:
+        value = limit.value / unit.factor
+        odds = probability_text(limit.implied_failure_probability)
+        note = f"{limit_text(value, symbol)}\na line is weaker: {odds}"
+        rows.append((_policy(limit.policy), Quantity(value, value, value), note, "limit"))
+    bound = strength.lower_bound / unit.factor
+    label = strength.fit.bound.label
+    rows.append((f"lower bound {label}", Quantity(bound, bound, bound), limit_text(bound, symbol),
+                 "bound"))  # fmt: skip
+    one = quantity(np.exp(result.explanation.ln_end) / unit.factor, level)
+    rows.append(("one line in use", one, one.text(symbol), "strength"))
+    return rows
+
+
+def _width(note: str) -> float:
+    size = float(mpl.rcParams["font.size"])
+    return max(text_width(line, size) for line in note.split("\n"))
+
+
+def _policy(policy: str) -> str:
+    first, _, second = policy.partition(" / ")
+    if second:
+        return f"{first}\nover {second}"
+    return policy.replace("target failure ", "target failure\n")
+
+
+def _draw(axes: Axes, row: int, value: Quantity, note: str, look: tuple[str, Palette]) -> None:
+    kind, palette = look
+    em = float(mpl.rcParams["font.size"])
+    colour = {"demand": palette.use, "limit": palette.mean, "bound": palette.bound,
+              "strength": palette.ink}[kind]  # fmt: skip
+    if kind == "limit":
+        axes.barh(row, value.median, height=0.5, color=colour, zorder=2, label="_limit")
+    else:
+        axes.plot([value.low, value.high], [row, row], color=colour, lw=0.35 * em,
+                  solid_capstyle="butt", zorder=2, label=f"_{kind}")  # fmt: skip
+        marker = "|" if kind == "bound" else "D"
+        axes.plot(value.median, row, marker=marker, color=colour, mew=2.0, zorder=3,
+                  label=f"_{kind}")  # fmt: skip
+    axes.annotate(note, (value.high, row), xytext=(0.6 * em, 0), textcoords="offset points",
+                  va="center", ha="left", color=colour, gid=kind,
+                  annotation_clip=False)  # fmt: skip

@@ -1,0 +1,199 @@
+"""The command line: arguments to the same calls that a notebook makes.
+
+Exit status 0 done, 2 the input is wrong (one line on standard error, nothing written), 1 a fault of
+the program. Heavy libraries are imported inside the commands, so that help comes at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import NoReturn
+
+from ratemodel import __version__
+from ratemodel.errors import InputError, RatemodelError
+
+OK, BUG, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
+DRAWS = (1000, 1_000_000)
+TRACEBACK = "RATEMODEL_TRACEBACK"
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose complaints are one line."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong, on one line."""
+        line = " ".join(message.split())
+        self.exit(WRONG_INPUT, f"{self.prog}: {line}; see {self.prog} --help\n")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    arguments = build_parser().parse_args(argv)
+    try:
+        code: int = arguments.run(arguments)
+        return code
+    except RatemodelError as error:
+        print(f"ratemodel: {error}", file=sys.stderr)
+        return WRONG_INPUT
+    except KeyboardInterrupt:
+        print("ratemodel: stopped; files already written are whole", file=sys.stderr)
+        return INTERRUPTED
+    except Exception as error:  # a fault of the program must not look like bad input
+        if os.environ.get(TRACEBACK):
+            raise
+        text = " ".join(str(error).split())
+        print(f"ratemodel: a fault in the program ({type(error).__name__}: {text}); "
+              f"set {TRACEBACK}=1 for the details and report it", file=sys.stderr)  # fmt: skip
+        return BUG
+
+
+@dataclass(frozen=True)
+class Command:
+    """One subcommand: its arguments and what it does."""
+
+    name: str
+    help: str
+    arguments: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], int]
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Parser of the whole command line."""
+    parser = _Parser(
+        prog="ratemodel",
+        description="Strength of cord, webbing and slings against the rate of loading.",
+        epilog="The results are estimates, not a permission to load anything.",
+    )
+    parser.add_argument("--version", action="version", version=f"ratemodel {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    for command in COMMANDS:
+        sub = commands.add_parser(command.name, help=command.help, description=command.help)
+        command.arguments(sub)
+        sub.set_defaults(run=command.run)
+    return parser
+
+
+def add_settings(parser: argparse.ArgumentParser) -> None:
+    """Arguments shared by every command that runs an analysis."""
+    parser.add_argument("--seed", type=_seed, default=0, help="seed of all random numbers")
+    parser.add_argument("--draws", type=_draws, default=20_000, help="joint draws")
+    parser.add_argument("--level", type=_level, default=0.90, help="probability in intervals")
+    parser.add_argument("--bound", type=_bound, default=(0.95, 0.95), metavar="P/C",
+                        help="lower bound: P %% of specimens stronger with C %% confidence "
+                        "(default 95/95)")  # fmt: skip
+
+
+def _analyse_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("campaign", metavar="CAMPAIGN", help="campaign folder")
+    _out_and_rates(parser)
+
+
+def _demo_arguments(parser: argparse.ArgumentParser) -> None:
+    _out_and_rates(parser)
+
+
+def _out_and_rates(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--out", required=True, metavar="DIR", help="folder for the results")
+    parser.add_argument("--rate", type=_rate, action="append", default=[], metavar="R",
+                        help="strain rate in 1/s wanted exactly; repeatable")  # fmt: skip
+    add_settings(parser)
+
+
+def _reduce_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("logs", nargs="+", metavar="LOG", help="machine logs")
+    parser.add_argument("--out", required=True, metavar="FILE", help="break table to write (CSV)")
+    parser.add_argument("--free-length-mm", type=_positive, metavar="MM",
+                        help="free length between terminations, for the strain rate")  # fmt: skip
+    parser.add_argument("--campaign", metavar="DIR",
+                        help="campaign whose [logs] table says how to read the logs")  # fmt: skip
+
+
+def _run_analyse(arguments: argparse.Namespace) -> int:
+    from ratemodel.commands import analyse_folder
+
+    return analyse_folder(arguments.campaign, arguments)
+
+
+def _run_demo(arguments: argparse.Namespace) -> int:
+    from ratemodel.commands import demo
+
+    return demo(arguments)
+
+
+def _run_reduce(arguments: argparse.Namespace) -> int:
+    from ratemodel.commands import reduce
+
+    return reduce(arguments)
+
+
+#: Every command; a new one is one row here.
+COMMANDS: tuple[Command, ...] = (
+    Command("analyse", "campaign in; strength, limits, charts and report out",
+            _analyse_arguments, _run_analyse),
+    Command("demo", "analyse the invented campaign that comes with the package",
+            _demo_arguments, _run_demo),
+    Command("reduce", "machine logs in; one row of the break table for each out",
+            _reduce_arguments, _run_reduce),
+)  # fmt: skip
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from None
+
+
+def _positive(text: str) -> float:
+    value = _number(text)
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text!r}; expected a number above 0")
+    return value
+
+
+def _rate(text: str) -> float:
+    value = _number(text)
+    if not 1e-12 <= value <= 1e6:
+        raise argparse.ArgumentTypeError(f"{text!r}; expected a strain rate from 1e-12 to 1e6 /s")
+    return value
+
+
+def _level(text: str) -> float:
+    value = _number(text)
+    if not 0.5 <= value <= 0.999:
+        raise argparse.ArgumentTypeError(f"{text!r}; expected a level from 0.5 to 0.999")
+    return value
+
+
+def _seed(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,18}", text):
+        raise argparse.ArgumentTypeError(f"{text!r}; expected a whole number from 0 up")
+    return int(text)
+
+
+def _draws(text: str) -> int:
+    low, high = DRAWS
+    if not re.fullmatch(r"[0-9]{1,9}", text) or not low <= int(text) <= high:
+        raise argparse.ArgumentTypeError(f"{text!r}; expected a whole number {low} to {high}")
+    return int(text)
+
+
+def _bound(text: str) -> tuple[float, float]:
+    match = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?)/([0-9]+(?:\.[0-9]+)?)", text)
+    parts = [float(x) / 100 for x in match.groups()] if match else [0.0, 0.0]
+    if not all(0.5 <= x <= 0.9999 for x in parts):
+        raise argparse.ArgumentTypeError(
+            f"{text!r}; expected fraction/confidence in per cent, as 95/95 or 99/95"
+        )
+    return parts[0], parts[1]
+
+
+__all__ = ["COMMANDS", "Command", "InputError", "add_settings", "build_parser", "main"]

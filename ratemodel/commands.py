@@ -1,0 +1,100 @@
+"""What the commands do: read, analyse, write, and say in a few lines what was found."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ratemodel.analysis import Analysis, analyse
+from ratemodel.errors import InputError
+from ratemodel.inference.average import Settings
+from ratemodel.inference.ratefit import Bound
+from ratemodel.records.campaign import read_campaign
+from ratemodel.report.files import write_report
+from ratemodel.report.show import text
+
+_DEMO = "kite-tether"
+
+
+def settings_of(arguments: argparse.Namespace) -> Settings:
+    """Settings of an analysis from the shared arguments."""
+    return Settings(draws=arguments.draws, level=arguments.level, bound=Bound(*arguments.bound))
+
+
+def analyse_folder(folder: str | Path, arguments: argparse.Namespace) -> int:
+    """Analyse a campaign folder and write everything into ``--out``."""
+    check_out(arguments.out)
+    campaign = read_campaign(folder)
+    analysis = analyse(
+        campaign, rates=arguments.rate, seed=arguments.seed, settings=settings_of(arguments)
+    )
+    files = write_report(analysis, arguments.out)
+    print(_said(analysis, files))
+    return 0
+
+
+def demo(arguments: argparse.Namespace) -> int:
+    """Analyse the invented campaign that comes with the package."""
+    analyse_folder(demo_folder(), arguments)
+    print("\nThe campaign is invented. Open report.html in a browser; the notebooks open with\n"
+          "  jupyter lab notebooks\n"
+          "in a copy of the project.")  # fmt: skip
+    print(f"\n{_caution()}")
+    return 0
+
+
+def demo_folder() -> Path:
+    """Folder of the invented campaign: in the wheel, or beside the package in a checkout."""
+    here = Path(__file__).resolve().parent
+    for place in (here / "_demo" / _DEMO, here.parent / "data-demo" / _DEMO):
+        if (place / "campaign.toml").is_file():
+            return place
+    raise InputError("the demo campaign is not installed", "a complete installation")
+
+
+def reduce(arguments: argparse.Namespace) -> int:
+    """Reduce machine logs to rows of a break table."""
+    from ratemodel.reduction import ReductionSettings, reduce_logs, write_reduced
+
+    settings = ReductionSettings()
+    if arguments.campaign is not None:
+        table = read_campaign(arguments.campaign).options.get("logs")
+        if isinstance(table, dict):
+            settings = ReductionSettings.from_table(table)
+    if arguments.free_length_mm is not None:
+        from dataclasses import replace
+
+        settings = replace(settings, free_length_m=arguments.free_length_mm / 1e3)
+    done = reduce_logs(arguments.logs, settings=settings, progress=len(arguments.logs) > 20)
+    if done.failures:
+        bug = next((f for f in done.failures if f.kind == "bug"), None)
+        if bug is not None:
+            raise RuntimeError(bug.message)
+        first, more = done.failures[0].message, len(done.failures) - 1
+        rest = f" (and {more} more that give no record)" if more else ""
+        raise InputError(f"{first}{rest}", "logs that can all be reduced; leave the others out")
+    path = write_reduced(done, arguments.out)
+    for record in done.records:
+        print(record)
+    print(f"{len(done.records)} rows written to {path}")
+    return 0
+
+
+def check_out(out: str) -> None:
+    """Refuse an output folder that is a file before any work is done."""
+    path = Path(out)
+    nearest = next((p for p in (path, *path.parents) if p.exists()), None)
+    if not out or (nearest is not None and not nearest.is_dir()):
+        raise InputError(f"--out {out!r} is no folder", "a folder, existing or new")
+
+
+def _said(analysis: Analysis, files: tuple[Path, ...]) -> str:
+    names = ", ".join(f.name for f in files)
+    folder = files[0].parent if files else Path()
+    return f"{text(analysis)}\n\nWritten to {folder}: {names}"
+
+
+def _caution() -> str:
+    from ratemodel.words import CAUTION
+
+    return CAUTION

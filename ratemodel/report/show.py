@@ -1,0 +1,114 @@
+"""Results as short text and as HTML, the same words in a terminal, a notebook and a report."""
+
+from __future__ import annotations
+
+from ratemodel.analysis import Analysis, UseResult
+from ratemodel.inference.ratefit import RateFit
+from ratemodel.limits import Limit
+from ratemodel.planning import NextTest
+from ratemodel.report.blocks import Block, Heading, Text
+from ratemodel.report.parts import (
+    fit_table,
+    limits_table,
+    models_table,
+    odds_table,
+    problems_block,
+    steps_table,
+    use_finding,
+)
+from ratemodel.report.plain import to_plain
+from ratemodel.report.sentences import fit_sentence, headline, next_test_sentence, use_sentence
+from ratemodel.shown import probability_text
+from ratemodel.translation import UseStrength
+from ratemodel.words import CAUTION, quantity_text, round_down
+
+
+def summary(result: object) -> str:
+    """A result in one line."""
+    if isinstance(result, Analysis):
+        uses = ", ".join(u.strength.use.name for u in result.uses) or "none"
+        series = ", ".join(r.fit.series.name for r in result.series)
+        return f"{result.campaign.name}; series {series}; uses {uses}"
+    if isinstance(result, UseResult):
+        return headline(result)
+    if isinstance(result, UseStrength):
+        return use_sentence(result)
+    if isinstance(result, RateFit):
+        return f"{result.series.name}, {fit_sentence(result)}"
+    if isinstance(result, NextTest):
+        return next_test_sentence(result)
+    return _limit(_limit_of(result))
+
+
+def text(result: object) -> str:
+    """A result as plain text, caution included."""
+    return to_plain(blocks(result)).strip("\n")
+
+
+def html(result: object) -> str:
+    """A result as an HTML fragment for a notebook, caution included."""
+    from ratemodel.report.html import to_fragment
+
+    return to_fragment(blocks(result))
+
+
+def blocks(result: object) -> tuple[Block, ...]:
+    """A result as blocks."""
+    if isinstance(result, Analysis):
+        return _analysis(result)
+    if isinstance(result, UseResult):
+        return _use(result)
+    if isinstance(result, UseStrength):
+        return (Text(use_sentence(result), "lead"), *models_table(result),
+                *_found(result.problems), Text(CAUTION, "caution"))  # fmt: skip
+    if isinstance(result, RateFit):
+        return (Heading(f"{result.series.name}: strength against rate", 3),
+                Text(fit_sentence(result)), *fit_table(result), odds_table(result),
+                *_found(result.problems), Text(CAUTION, "caution"))  # fmt: skip
+    if isinstance(result, NextTest):
+        return (Text(next_test_sentence(result)),)
+    return (Text(_limit(_limit_of(result))), Text(CAUTION, "caution"))
+
+
+def _analysis(result: Analysis) -> tuple[Block, ...]:
+    out: list[Block] = [Heading(result.campaign.name, 1)]
+    for series in result.series:
+        out.append(Text(f"{series.fit.series.name}: {fit_sentence(series.fit)}"))
+    for use in result.uses:
+        out += [Heading(f"Use {use.strength.use.name}", 2), *use_finding(use)]
+        out += limits_table(use.limits, use.strength)
+    if result.next_test is not None:
+        out += [Heading("Next test", 2), Text(next_test_sentence(result.next_test))]
+    out += _found(result.problems)
+    return tuple(out)
+
+
+def _use(result: UseResult) -> tuple[Block, ...]:
+    strength = result.strength
+    steps = steps_table(result.explanation, strength.fit.level, strength.unit, strength.use.name)
+    return (*use_finding(result), *limits_table(result.limits, strength), steps,
+            *_found(strength.problems))  # fmt: skip
+
+
+def _found(problems: tuple[object, ...]) -> tuple[Block, ...]:
+    from ratemodel.errors import Problem
+
+    given = [p for p in problems if isinstance(p, Problem)]
+    return (Heading("Findings", 3), *problems_block(given)) if given else ()
+
+
+def _limit_of(result: object) -> Limit:
+    if not isinstance(result, Limit):
+        raise TypeError(f"{type(result).__name__} is no result that can be shown")
+    return result
+
+
+def _limit(row: Limit) -> str:
+    """One limit on its own, in SI: a `Limit` does not know its series' unit."""
+    low, high = row.interval
+    ends = quantity_text(row.value, low, high, "")
+    odds = probability_text(row.implied_failure_probability)
+    return (
+        f"{row.policy}: {round_down(row.value):g} (SI; {ends}); {row.basis}; odds that one line "
+        f"is weaker: {odds}"
+    )
