@@ -5,12 +5,14 @@ from __future__ import annotations
 import argparse
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from ratemodel.errors import InputError
 
 if TYPE_CHECKING:
     from ratemodel.planning import Choice, Plan
+
+_KINDS: tuple[Literal["svg", "png"], ...] = ("svg", "png")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -87,25 +89,20 @@ def render_plan(plan: Plan) -> Mapping[str, bytes]:
 
 
 def _charts(plan: Plan) -> dict[str, bytes]:
-    import io
-
-    from matplotlib.figure import Figure
-
     from ratemodel.charts.plan_chart import design_on_rate_axis, interval_against_hours
+    from ratemodel.charts.saving import save_figure
+    from ratemodel.report.test_sheet import plan_text
 
     charts = {
-        "interval-against-hours": interval_against_hours,
-        "design-on-rate-axis": design_on_rate_axis,
+        "interval-against-hours": interval_against_hours(plan),
+        "design-on-rate-axis": design_on_rate_axis(plan),
     }
-    files = {}
-    for name, draw in charts.items():
-        figure = Figure(figsize=(7.5, 5.0), layout="constrained")
-        draw(plan, ax=figure.subplots())
-        for kind in ("svg", "png"):
-            out = io.BytesIO()
-            figure.savefig(out, format=kind)
-            files[f"{name}.{kind}"] = out.getvalue()
-    return files
+    alt = plan_text(plan)
+    return {
+        f"{name}.{kind}": save_figure(axes, None, alt=alt, fmt=kind)
+        for name, axes in charts.items()
+        for kind in _KINDS
+    }
 
 
 def _positive(text: str) -> float:

@@ -41,10 +41,10 @@ def one_law(**fixed) -> RatePriors:
 
 
 @cache
-def fitted(design=None, *, seed=1, truth=None, draws=4000):
+def fitted(design=None, *, machine_sd=0.01, draws=4000):
     """A fit of simulated tests, made once for all tests that ask for the same."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(1)
     design = design or Design((-3.0, -0.22), 5, machines=("frame", "ram"))
-    truth = truth or Truth(FibreAndHeat(place=-2.0), machine_sd=0.01)
+    truth = Truth(FibreAndHeat(place=-2.0), machine_sd=machine_sd)
     return fit_rate(simulate_series(truth, design, rng), rng=rng,
                     settings=Settings(draws=draws, points=256))  # fmt: skip

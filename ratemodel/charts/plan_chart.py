@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
-from typing import TYPE_CHECKING
-
+import matplotlib as mpl
 import numpy as np
+from matplotlib.axes import Axes
 
+from ratemodel.arrays import FloatArray
+from ratemodel.charts.labels import axes_points, footer, footer_size, short, wrapped
+from ratemodel.charts.style import MARKERS, frame, house_style, new_axes, palette_now
 from ratemodel.planning.plan import Plan
 from ratemodel.words import CAUTION, mathtext_escape
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-# Okabe and Ito (2008), with a marker each: told apart by the colour-blind and in grey.
-_COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9")
-_MARKERS = ("o", "s", "^", "D", "v", "P")
-_WIDTH = 90
 
 
 def interval_against_hours(result: Plan, *, ax: Axes | None = None) -> Axes:
@@ -33,21 +27,31 @@ def interval_against_hours(result: Plan, *, ax: Axes | None = None) -> Axes:
     -------
     Axes
     """
-    ax = _axes(ax)
-    curve = result.curve
-    for i, (name, width) in enumerate(curve.width.items()):
-        ax.plot(curve.hours, 50 * width, color=_COLOURS[i], marker=_MARKERS[i], label=name)
-    if np.isfinite(result.width_now):
-        ax.axhline(50 * result.width_now, color="0.4", linestyle=":", label="now")
-    ax.axvline(result.request.hours, color="0.6", linestyle="--", label="budget")
-    ax.set_xscale("log")
-    seen = [50 * w for w in (*curve.width.values(), np.array([result.width_now]))]
-    ax.set_ylim(0, 1.1 * max(float(np.nanmax(w)) for w in seen if np.isfinite(w).any()))
-    ax.set_xlabel(_foot("Machine hours"))
-    ax.set_ylabel(f"Expected {100 * result.request.level:.0f} % interval (± % of strength)")
-    ax.set_title(mathtext_escape(f"{result.sheet.series}: {result.request.question.words}"))
-    ax.legend()
-    return ax
+    with house_style(ax):
+        axes, palette = new_axes(ax), palette_now()
+        curve = result.curve
+        told = (
+            f"Expected {100 * result.request.level:.0f} % interval of the "
+            f"{result.request.question.words}, averaged over the models still alive; the tests "
+            f"themselves may say otherwise. {CAUTION}"
+        )
+        _place(axes, told, own=ax is None)
+        for i, (name, width) in enumerate(curve.width.items()):
+            axes.plot(curve.hours, 50 * width, color=palette.machines[i], marker=MARKERS[i],
+                      label=name)  # fmt: skip
+        widths = [*curve.width.values()]
+        if np.isfinite(result.width_now):
+            axes.axhline(50 * result.width_now, color=palette.soft, ls=":", label="now")
+            widths.append(np.array([result.width_now]))
+        axes.axvline(result.request.hours, color=palette.use, ls="--", lw=1.0, label="budget")
+        axes.set_xscale("log")
+        _plain_hours(axes, curve.hours)
+        axes.set_ylim(0, 55 * max(float(np.nanmax(w)) for w in widths))
+        axes.set_xlabel("machine hours", loc="left")
+        axes.set_ylabel("expected interval (± % of strength)")
+        axes.set_title(mathtext_escape(f"What machine hours buy: {short(result.sheet.series)}"))
+        axes.legend()
+    return axes
 
 
 def design_on_rate_axis(result: Plan, *, ax: Axes | None = None) -> Axes:
@@ -64,45 +68,68 @@ def design_on_rate_axis(result: Plan, *, ax: Axes | None = None) -> Axes:
     -------
     Axes
     """
-    ax = _axes(ax)
-    for i, machine in enumerate(result.request.machines):
-        mine = [(c.strain_rate_per_s, n) for c, n in result.chosen.tests if c.machine == machine]
-        name = mathtext_escape(machine.name or "(no name)")
-        colour = _COLOURS[i % len(_COLOURS)]
-        low = machine.speed_min_m_per_s / result.request.free_length_m
-        high = machine.speed_max_m_per_s / result.request.free_length_m
-        ax.plot([low, high], [-0.6 - 0.5 * i] * 2, color=colour, linewidth=4,
-                marker="|", solid_capstyle="butt")  # fmt: skip
-        x, n = [m[0] for m in mine], [m[1] for m in mine]
-        ax.vlines(x, 0, n, color=colour, linewidth=2)
-        ax.plot(x, n, color=colour, marker=_MARKERS[i % len(_MARKERS)], linestyle="none",
-                markersize=9, label=f"{name}: {sum(n)} specimens")  # fmt: skip
-    known = result.request.known
-    if known is not None:
-        rates = 10.0**known.data.rates
-        ax.plot(rates, np.zeros(rates.size), color="0.3", marker="x", linestyle="none",
-                label="tested already")  # fmt: skip
-    ax.axvline(result.request.question.strain_rate_per_s, color="0.2", linestyle="--",
-               label="rate asked about")  # fmt: skip
-    ax.axhline(0, color="0.7", linewidth=0.8)
-    most = max(n for _, n in result.chosen.tests)
-    ax.set_yticks(np.unique(np.linspace(0, most, 6).round()))
-    ax.set_xscale("log")
-    ax.set_xlabel(_foot("Strain rate (1/s); bars below the line: what each machine reaches"))
-    ax.set_ylabel("Specimens")
-    ax.set_title(mathtext_escape(f"{result.sheet.series}: {result.chosen.specimens} specimens, "
-                                 f"{result.chosen.hours:.1f} machine hours"))  # fmt: skip
-    ax.legend()
-    return ax
+    with house_style(ax):
+        axes, palette = new_axes(ax), palette_now()
+        told = (
+            f"{result.chosen.specimens} specimens, {result.chosen.hours:.1f} machine hours. Bars "
+            f"below the line: what each machine reaches. {CAUTION}"
+        )
+        _place(axes, told, own=ax is None)
+        most = max(n for _, n in result.chosen.tests)
+        for i in range(len(result.request.machines)):
+            colour = palette.machines[i % len(palette.machines)]
+            _machine(axes, result, i, (colour, MARKERS[i % len(MARKERS)], 0.06 * most))
+        known = result.request.known
+        if known is not None:
+            rates = 10.0**known.data.rates
+            axes.plot(rates, np.zeros(rates.size), color=palette.soft, marker="x", ls="none",
+                      label="tested already")  # fmt: skip
+        axes.axvline(result.request.question.strain_rate_per_s, color=palette.use, ls="--", lw=1.0,
+                     label="rate asked about")  # fmt: skip
+        axes.axhline(0, color=palette.line, lw=0.8)
+        axes.set_yticks(np.unique(np.linspace(0, most, 6).round()))
+        axes.set_ylim(top=1.12 * most)
+        axes.set_xscale("log")
+        axes.set_xlabel("strain rate (1/s)", loc="left")
+        axes.set_ylabel("specimens")
+        axes.set_title(mathtext_escape(f"What to test next: {short(result.sheet.series)}"))
+        axes.legend()
+    return axes
 
 
-def _foot(label: str) -> str:
-    return f"{label}\n" + textwrap.fill(CAUTION, _WIDTH)
+def _machine(axes: Axes, result: Plan, i: int, look: tuple[str, str, float]) -> None:
+    """One machine's tests above the line, and the bar of its reach below."""
+    colour, marker, step = look
+    machine = result.request.machines[i]
+    length = result.request.free_length_m
+    mine = [(c.strain_rate_per_s, n) for c, n in result.chosen.tests if c.machine == machine]
+    x, n = [m[0] for m in mine], [m[1] for m in mine]
+    reach = [machine.speed_min_m_per_s / length, machine.speed_max_m_per_s / length]
+    axes.plot(reach, [-step * (i + 1)] * 2, color=colour, lw=3, marker="|", solid_capstyle="butt",
+              label="_reach")  # fmt: skip
+    axes.vlines(x, 0, n, color=colour)
+    name = mathtext_escape(short(machine.name) or "(no name)")
+    axes.plot(x, n, color=colour, marker=marker, ls="none", label=f"{name}: {sum(n)} specimens")
 
 
-def _axes(ax: Axes | None) -> Axes:
-    if ax is not None:
-        return ax
-    from matplotlib.figure import Figure
+def _plain_hours(axes: Axes, hours: FloatArray) -> None:
+    """Hours written out at round numbers in place of powers of ten."""
+    from matplotlib.ticker import FixedLocator, NullLocator, StrMethodFormatter
 
-    return Figure(figsize=(7.5, 5.0), layout="constrained").subplots()
+    low, high = float(hours.min()), float(hours.max())
+    steps = [m * 10.0**k for k in range(-3, 6) for m in (1, 2, 5)]
+    axes.xaxis.set_major_locator(FixedLocator([s for s in steps if low * 0.9 <= s <= high * 1.1]))
+    axes.xaxis.set_minor_locator(NullLocator())
+    axes.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
+
+
+def _place(axes: Axes, told: str, *, own: bool) -> None:
+    """Give own axes their place and put the small text under them."""
+    em = float(mpl.rcParams["font.size"])
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    whole = float(figure.get_size_inches()[0]) * 72
+    text = wrapped(told, whole - 8 * em if own else axes_points(axes)[0], footer_size())
+    if own:
+        frame(axes, left=5.2, right=1.5, top=2.6, bottom=4.6 + 1.07 * (text.count("\n") + 1))
+    footer(axes, text, below=3.9 * em)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ratemodel.arrays import FloatArray, IntArray
-from ratemodel.inference.data import RateData
+from ratemodel.inference.data import RateData, speeds_of
 from ratemodel.inference.findings import SAME_SPEED, confounded_machines
 from ratemodel.planning.cells import Cell
 from ratemodel.planning.lab import PlanRequest
@@ -113,5 +113,5 @@ def _done(request: PlanRequest, cell: Cell) -> int:
 def _bare(u: FloatArray, machine: IntArray, names: tuple[str, ...]) -> RateData:
     n = u.size
     zero = np.zeros(n, dtype=np.int64)
-    return RateData(u, np.zeros(n), np.ones(n, dtype=np.bool_), zero, machine, zero, ("",), names,
-                    np.zeros((n, 0)))  # fmt: skip
+    return RateData(u, np.zeros(n), np.ones(n, dtype=np.bool_), zero, machine, zero, speeds_of(u),
+                    ("",), names, np.zeros((n, 0)))  # fmt: skip

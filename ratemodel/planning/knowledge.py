@@ -225,8 +225,8 @@ def _with_names(data: RateData, machines: tuple[str, ...], spools: tuple[str, ..
 
 def _empty(machines: tuple[str, ...], spools: tuple[str, ...]) -> RateData:
     none, codes = np.zeros(0), np.zeros(0, dtype=np.int64)
-    return RateData(none, none, np.zeros(0, dtype=np.bool_), codes, codes, codes, spools, machines,
-                    np.zeros((0, 0)))  # fmt: skip
+    return RateData(none, none, np.zeros(0, dtype=np.bool_), codes, codes, codes, codes, spools,
+                    machines, np.zeros((0, 0)))  # fmt: skip
 
 
 def _no_specimens() -> Specimens:
