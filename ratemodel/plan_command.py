@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 from ratemodel.errors import InputError
 
 if TYPE_CHECKING:
-    from ratemodel.planning import Choice, Plan
+    from ratemodel.planning import Choice, Effort, Plan
 
 _KINDS: tuple[Literal["svg", "png"], ...] = ("svg", "png")
 
@@ -48,7 +48,8 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def run_plan(folder: str | Path, choice: Choice | None = None, *, seed: int = 0) -> Plan:
+def run_plan(folder: str | Path, choice: Choice | None = None, *, seed: int = 0,
+             effort: Effort | None = None) -> Plan:  # fmt: skip
     """Plan the next tests of a campaign folder.
 
     Parameters
@@ -59,6 +60,8 @@ def run_plan(folder: str | Path, choice: Choice | None = None, *, seed: int = 0)
         Question and budget; what it leaves open comes from the ``[plan]`` table.
     seed : int
         Same seed, same plan.
+    effort : Effort, optional
+        Numbers of mixture parts and imagined outcomes.
     """
     import numpy as np
 
@@ -67,7 +70,7 @@ def run_plan(folder: str | Path, choice: Choice | None = None, *, seed: int = 0)
 
     rng = np.random.default_rng(seed)
     request = plan_request(read_campaign(folder), choice, rng=rng)
-    return plan_tests(request, rng=rng)
+    return plan_tests(request, rng=rng, effort=effort)
 
 
 def write_plan(plan: Plan, out: str | Path) -> tuple[Path, ...]:

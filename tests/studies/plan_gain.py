@@ -5,6 +5,11 @@ A lab with a slow frame and a fast ram, 16 machine hours, nothing tested before;
 the mean strength at 2 /s, a third of a decade beyond the ram. Both designs are made from prior
 knowledge alone, without fast preload, so that the gain is the design's own; every set of simulated
 tests is then fitted as any campaign is.
+
+Measured 2026-11-25, seed 1: with 100 sets a truth the plan's median interval is 0.69 of that of
+equal spacing (0.58 to 0.72 over the eight truths), coverage 0.958 against 0.930. Much of that is
+that the same hours pay for 40 specimens in place of 15; held to 15 specimens (40 sets a truth) the
+ratio is 0.79 (0.63 to 0.88), coverage 0.956 against 0.928, with 5.8 machine hours against 14.6.
 """
 
 from __future__ import annotations
@@ -60,10 +65,10 @@ class Outcome:
     cover: float
 
 
-def designs(seed: int) -> dict[str, DesignRow]:
+def designs(seed: int, specimens: int = SPECIMENS) -> dict[str, DesignRow]:
     """The plan and its yardsticks for the lab."""
     request = PlanRequest(
-        LAB, Question("mean", TARGET), hours=HOURS, specimens=SPECIMENS, preload_bias_limit=0.0
+        LAB, Question("mean", TARGET), hours=HOURS, specimens=specimens, preload_bias_limit=0.0
     )
     plan = plan_tests(request, rng=np.random.default_rng(seed))
     return {row.name: row for row in plan.table}
@@ -94,9 +99,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--sets", type=int, default=40, help="simulated campaigns per truth")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--specimens", type=int, default=SPECIMENS, help="most specimens")
     args = parser.parse_args()
     start = time.perf_counter()
-    rows = designs(args.seed)
+    rows = designs(args.seed, args.specimens)
     names = (CHOSEN, EVEN, TWO)
     for name in names:
         tests = ", ".join(f"{n} at {c.strain_rate_per_s:.2g} /s" for c, n in rows[name].tests)
