@@ -12,7 +12,7 @@ from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.steps_chart import rests_on
 from ratemodel.charts.style import house_style, new_axes, palette_now
-from ratemodel.shown import Quantity, probability_text, quantity, shown_unit, unit_text
+from ratemodel.shown import Quantity, odds_beyond, quantity, shown_unit, unit_text
 from ratemodel.units import Unit
 from ratemodel.words import limit_text
 
@@ -64,7 +64,7 @@ def _rows(result: UseResult, unit: Unit) -> list[tuple[str, Quantity, str, str]]
         rows.append((name, q, q.text(symbol), "demand"))
     for limit in result.limits:
         value = limit.value / unit.factor
-        odds = probability_text(limit.implied_failure_probability)
+        odds = odds_beyond(limit.implied_failure_probability, strength.decades_beyond)
         note = f"{limit_text(value, symbol)}\na line is weaker: {odds}"
         rows.append((_policy(limit.policy), Quantity(value, value, value), note, "limit"))
     bound = strength.lower_bound / unit.factor
