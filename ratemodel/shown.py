@@ -37,8 +37,8 @@ def quantity(draws: FloatArray, level: float) -> Quantity:
 
     Examples
     --------
-    >>> quantity(np.linspace(0.0, 1.0, 101), 0.9)
-    Quantity(median=0.5, low=0.05, high=0.95)
+    >>> quantity(np.arange(101.0), 0.9)
+    Quantity(median=50.0, low=5.0, high=95.0)
     """
     low, middle, high = np.quantile(draws, [(1 - level) / 2, 0.5, (1 + level) / 2])
     return Quantity(float(middle), float(low), float(high))

@@ -71,7 +71,8 @@ def draw_key(axes: Axes, names: Sequence[str], *, below: bool) -> None:
                and not str(h.get_label()).startswith("_")]  # fmt: skip
     down = 3.6 * em if below else 1.95 * em
     shift = ScaledTranslation(0, -down / 72, figure.dpi_scale_trans)
-    axes.legend(handles=handles, ncols=max(len(handles), 1), loc="upper left" if below else "upper right", borderpad=0,
+    axes.legend(handles=handles, ncols=max(len(handles), 1), borderpad=0,
+                loc="upper left" if below else "upper right",
                 bbox_to_anchor=(0.0 if below else 1.0, 0.0), bbox_transform=axes.transAxes + shift,
                 handletextpad=0.2, columnspacing=1.2, borderaxespad=0)  # fmt: skip
 
