@@ -42,9 +42,10 @@ def test_analyse(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str
     assert "\x1b" not in said.out
 
 
-def test_same_seed_same_bytes(folder: Path, tmp_path: Path) -> None:
+def test_same_seed_same_bytes(make_campaign: Callable[..., Path], tmp_path: Path) -> None:
+    where = make_campaign(tmp_path / "campaign", cut="[use.gust]")
     for name in ("a", "b"):
-        assert run("analyse", str(folder), "--out", str(tmp_path / name), *FAST) == 0
+        assert run("analyse", str(where), "--out", str(tmp_path / name), *FAST) == 0
     for path in (tmp_path / "a").iterdir():
         assert path.read_bytes() == (tmp_path / "b" / path.name).read_bytes()
 

@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
-from ratemodel.charts.labels import axes_points, room_for, short, text_width
+from ratemodel.charts.labels import axes_points, room_for, text_width
 from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.steps_chart import rests_on
@@ -41,7 +41,7 @@ def limits_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
             f"Limits rounded down; bars: {100 * strength.fit.level:g} % intervals; "
             f"{rests_on(result)}. {CAUTION}"
         )
-        title = f"Limits by policy: use {short(strength.use.name)}"
+        title = (strength.use.name, "Limits by policy: use {}")
         lay_rows(axes, [r[0] for r in rows], own=ax is None, title=title, states=states)
         if max(_width(r[2]) for r in rows) > 0.5 * axes_points(axes)[0]:
             rows = [(a, b, c.replace(": ", ":\n"), d) for a, b, c, d in rows]

@@ -6,12 +6,11 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 
-from ratemodel.charts.labels import axes_points, footer, footer_size, short, wrapped
+from ratemodel.charts.labels import axes_points, footer, footer_size, set_title, wrapped
 from ratemodel.charts.rate_axis import draw_rate_ticks
 from ratemodel.charts.style import frame, house_style, new_axes, palette_now
 from ratemodel.planning import NextTest
 from ratemodel.shown import rate_text, time_text
-from ratemodel.words import mathtext_escape
 
 
 def next_test_chart(plan: NextTest, *, ax: Axes | None = None) -> Axes:
@@ -60,6 +59,6 @@ def next_test_chart(plan: NextTest, *, ax: Axes | None = None) -> Axes:
                       gid="best")  # fmt: skip
         draw_rate_ticks(axes, "strain rate of the test (1/s)")
         axes.set_ylabel("width of the interval (%)")
-        axes.set_title(mathtext_escape(f"What to test next: {short(plan.series)}"))
+        set_title(axes, plan.series, "What to test next: {}")
         footer(axes, text, below=3.9 * em)
     return axes

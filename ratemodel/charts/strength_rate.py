@@ -12,9 +12,11 @@ from matplotlib.axes import Axes
 from ratemodel.arrays import FloatArray
 from ratemodel.charts.labels import (
     axes_points,
+    cut_to,
     footer,
     footer_size,
     rows,
+    set_title,
     short,
     spread,
     text_width,
@@ -95,7 +97,7 @@ def strength_against_rate(fit: RateFit, *, curve: Curve | None = None,
         _band_labels(axes, shown, fit, palette)
         draw_rate_axes(axes, strain)
         axes.set_ylabel(f"breaking strength ({unit_text(unit)})")
-        axes.set_title(mathtext_escape(short(fit.series.name, 40) + ": strength against rate"))
+        set_title(axes, fit.series.name, "{}: strength against rate")
         footer(axes, footing, below=(5.5 if below else 3.9) * em)
     return axes
 
@@ -206,11 +208,14 @@ def _uses(axes: Axes, uses: Sequence[UseStrength], palette: Palette) -> int:
             axes.axvspan(10**low, 10**high, color=palette.use, alpha=0.16, lw=0, zorder=1,
                          label="_use")  # fmt: skip
         axes.axvline(10**middle, color=palette.use, lw=1.2, zorder=2, label="_use")
-        name = f"{short(use.use.name)}, {rate_text(float(10**middle))}"
+        rate = f", {rate_text(float(10**middle))}"
+        room = (wide - 10) / 1.1 - text_width(rate, size)
+        name = cut_to(short(use.use.name), max(room, 2 * size), size) + rate
         width = (text_width(name, size) * 1.1 + 10) / wide
         at = (float(middle) - left) / (right - left)
         # beside its line: to the right where there is room, else to the left
-        marks.append((name, at + width / 2 if at + width < 1 else at - width / 2, width))
+        centre = at + width / 2 if at + width < 1 else at - width / 2
+        marks.append((name, max(centre, width / 2), width))
     placed = rows([m[1] for m in marks], [m[2] for m in marks])
     for (name, centre, _), row in zip(marks, placed, strict=True):
         axes.annotate(
