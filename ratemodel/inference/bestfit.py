@@ -11,7 +11,7 @@ import numpy as np
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError
 from ratemodel.inference import leastsq
-from ratemodel.inference.data import rate_data
+from ratemodel.inference.data import speeds_of
 from ratemodel.inference.starts import FitTask
 from ratemodel.models.base import RateModel
 from ratemodel.models.rate import RATE_MODELS
@@ -39,12 +39,13 @@ class RateTable:
 
 
 def rate_table(series: Series) -> RateTable:
-    """Summary of a series by tested rate (rates within 2 % of each other are one)."""
+    """Summary of a series by tested rate (rates within 12 % of each other are one)."""
     s = series.used
     u = np.log10(s.strain_rate_per_s)
+    speed = speeds_of(u)
     rows: list[tuple[float, float, float, float]] = []
-    for rate in rate_data(series).rates:
-        mine = (u >= rate - 1e-9) & (u < rate + np.log10(1.02)) & s.broke
+    for k in range(int(speed.max()) + 1):
+        mine = (speed == k) & s.broke
         if not mine.any():
             continue
         values = s.strength[mine] / series.strength_unit.factor

@@ -12,7 +12,7 @@ from ratemodel.records.tables import Series, Specimens
 
 @dataclass(frozen=True)
 class RateData:
-    """Specimens as arrays; ``groups`` are cells of equal rate, batch and machine.
+    """Specimens as arrays; ``group`` and ``speed`` gather what was pulled alike.
 
     Attributes
     ----------
@@ -28,7 +28,10 @@ class RateData:
         ``cycled`` (1 for a specimen cycled before the pull, where the series has both kinds) and
         ``temperature`` (kelvin above the reference, where temperatures differ by over 5 K).
     group : ndarray of int, shape (n,)
-        Cell of equal rate, spool, machine and covariates, for pure error.
+        Cell of equal rate (to 1e-4 decade), spool, machine and covariates: one row of the
+        likelihood, entered through number, mean and sum of squares.
+    speed : ndarray of int, shape (n,)
+        Index into ``rates``: specimens pulled alike, up to what logs scatter in their rate.
     """
 
     u: FloatArray
@@ -37,6 +40,7 @@ class RateData:
     batch: IntArray
     machine: IntArray
     group: IntArray
+    speed: IntArray
     batches: tuple[str, ...]
     machines: tuple[str, ...]
     covariates: FloatArray
@@ -53,16 +57,36 @@ class RateData:
 
     @property
     def pure_error_dof(self) -> int:
-        """Broken specimens beyond one per cell of equal rate, batch and machine."""
-        broken = self.group[self.broke]
-        return int(broken.size - np.unique(broken).size)
+        """Broken specimens beyond one per cell of equal speed, spool, machine and covariates."""
+        table = np.column_stack([self.speed, self.batch, self.machine, self.covariates])
+        broken = table[self.broke]
+        return int(broken.shape[0] - np.unique(broken, axis=0).shape[0])
 
     @property
     def rates(self) -> FloatArray:
-        """Distinct log10 rates, ascending; speeds within 2 % of each other count as one."""
-        ordered = np.unique(self.u)
-        keep = np.concatenate([[True], np.diff(ordered) > np.log10(1.02)])
-        return np.asarray(ordered[keep])
+        """Mean log10 rate of each tested speed, ascending, shape (number of speeds,)."""
+        return np.bincount(self.speed, weights=self.u) / np.bincount(self.speed)
+
+
+#: Rates of successive specimens within this many decades (12 %) belong to one speed.
+SAME_SPEED_DECADES = 0.05
+
+
+def speeds_of(u: FloatArray) -> IntArray:
+    """Index of the tested speed of each specimen: rates in one chain of small gaps are one speed.
+
+    Effective rates reduced from logs differ by a per cent or so between specimens pulled alike.
+
+    Examples
+    --------
+    >>> speeds_of(np.log10(np.array([1.0, 0.01, 1.02, 0.0101])))
+    array([1, 0, 1, 0])
+    """
+    order = np.argsort(u, kind="stable")
+    step = np.concatenate([[0], np.cumsum(np.diff(u[order]) > SAME_SPEED_DECADES)])
+    out = np.empty(u.size, dtype=np.int64)
+    out[order] = step
+    return out
 
 
 def rate_data(series: Series) -> RateData:
@@ -89,7 +113,8 @@ def rate_data(series: Series) -> RateData:
     cells = np.column_stack([np.round(u, 4), batch, machine, np.round(covariates, 2)])
     group = np.unique(cells, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
     return RateData(
-        u, np.log(s.strength[order]), s.broke[order], batch, machine, group, batches, machines,
+        u, np.log(s.strength[order]), s.broke[order], batch, machine, group, speeds_of(u),
+        batches, machines,
         covariates, names, reference,
     )  # fmt: skip
 
@@ -122,6 +147,7 @@ def subset(data: RateData, keep: BoolArray) -> RateData:
         data.batch[keep],
         data.machine[keep],
         np.unique(data.group[keep], return_inverse=True)[1].reshape(-1).astype(np.int64),
+        speeds_of(data.u[keep]),
         data.batches,
         data.machines,
         data.covariates[keep],

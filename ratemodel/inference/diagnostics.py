@@ -107,7 +107,7 @@ def lack_of_fit(fit: RateFit, index: int) -> LackOfFit:
     draws = fit.models[index].draws
     data = fit.data
     y, u = data.y[data.broke], data.u[data.broke]
-    cells = np.unique(np.round(u, 4), return_inverse=True)[1].reshape(-1)
+    cells = np.unique(data.speed[data.broke], return_inverse=True)[1].reshape(-1)
     count = np.bincount(cells)
     means = np.bincount(cells, weights=y) / count
     where = np.bincount(cells, weights=u) / count
@@ -166,8 +166,8 @@ def leave_one_rate_out(fit: RateFit, rng: np.random.Generator) -> tuple[LeftOut,
 
     settings = Settings(draws=2048, level=fit.level, bound=fit.bound, points=256)
     out = []
-    for rate in fit.data.rates:
-        near = np.abs(fit.data.u - rate) < 0.01
+    for k, rate in enumerate(fit.data.rates):
+        near = fit.data.speed == k
         mine, rest = near & fit.data.broke, subset(fit.data, ~near)
         if not mine.any() or not rest.broke.any():
             continue
@@ -191,11 +191,12 @@ def scatter_check(fit: RateFit, rng: np.random.Generator) -> tuple[ScatterCheck,
     data: RateData = fit.data
     part = fit.take(np.arange(min(2000, fit.owner.size)))
     out = []
-    for rate in data.rates:
-        rows = np.flatnonzero((np.abs(data.u - rate) < 0.01) & data.broke)
-        cells = np.unique(data.group[rows], return_inverse=True)[1].reshape(-1).astype(np.int64)
+    for k, rate in enumerate(data.rates):
+        rows = np.flatnonzero((data.speed == k) & data.broke)
+        table = np.column_stack([data.batch, data.machine, data.covariates])[rows]
+        cells = np.unique(table, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
         dof = rows.size - (int(cells.max()) + 1 if rows.size else 0)
-        if dof < 2 or not data.broke[np.abs(data.u - rate) < 0.01].all():
+        if dof < 2 or not data.broke[data.speed == k].all():
             continue
         sigma = part.sigma_at(np.array([rate]))
         noise = standard_quantile(rng.uniform(size=(part.owner.size, rows.size)), fit.scatter)

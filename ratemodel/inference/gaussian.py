@@ -17,6 +17,7 @@ import numpy as np
 from ratemodel.arrays import FloatArray, IntArray
 from ratemodel.inference.data import RateData
 from ratemodel.inference.hyper import (
+    WEAK_SCATTER,
     HyperPoints,
     Problemset,
     full_design,
@@ -112,6 +113,10 @@ def _solve(sums: tuple[FloatArray, FloatArray, FloatArray], prior_mean: FloatArr
 
 def _start_scatter(data: RateData) -> float:
     """Pure-error scatter, or 3 % where there is no replicate."""
-    cells = cells_of(data)
     dof = data.pure_error_dof
-    return float(np.sqrt(max(cells.within.sum() / dof, 1e-8))) if dof >= 1 else 0.03
+    if dof < 1:
+        return WEAK_SCATTER[0]
+    alike = np.column_stack([data.speed, data.batch, data.machine, data.covariates])
+    cell = np.unique(alike, axis=0, return_inverse=True)[1].reshape(-1)
+    mean = np.bincount(cell, weights=data.y) / np.bincount(cell)
+    return float(np.sqrt(max(float(((data.y - mean[cell]) ** 2).sum()) / dof, 1e-8)))

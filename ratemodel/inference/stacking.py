@@ -29,8 +29,8 @@ def stacking_weights(fit: RateFit, refit: Callable[[RateFit], RateFit]) -> Float
     from dataclasses import replace
 
     rows = []
-    for rate in fit.data.rates:
-        near = np.abs(fit.data.u - rate) < 0.01
+    for k, rate in enumerate(fit.data.rates):
+        near = fit.data.speed == k
         rest = subset(fit.data, ~near)
         if not rest.broke.any() or not (near & fit.data.broke).any():
             continue
