@@ -117,6 +117,40 @@ def short(text: str, most: int = 26) -> str:
     return flat if len(flat) <= most else flat[: most - 1].rstrip() + "…"
 
 
+def cut_to(text: str, width: float, size: float) -> str:
+    """Text cut with an ellipsis so that it is no wider than ``width`` points."""
+    flat = " ".join(text.split())
+    if text_width(flat, size) <= width:
+        return flat
+    letters = len(flat)
+    while letters > 1 and text_width(short(flat, letters), size) > width:
+        letters -= 1
+    return short(flat, letters)
+
+
+def set_title(axes: Axes, name: str, words: str, *, left: float = 0.0) -> None:
+    """Title made of a name from the data, cut where it is too long, and words of our own.
+
+    Parameters
+    ----------
+    words : str
+        Holds ``{}`` where the name goes.
+    left : float
+        Points by which the title starts left of the axes.
+    """
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    em = float(mpl.rcParams["font.size"])
+    size = 1.25 * em
+    whole = float(figure.get_size_inches()[0]) * 72
+    start = axes.get_position().x0 * whole - left
+    room = min(whole - start - em, axes_points(axes)[0] + left + 8 * em)
+    # bold type is some tenth wider
+    rest = 1.15 * text_width(words.format(""), size)
+    shown = words.format(cut_to(name, max((room - rest) / 1.15, 3 * size), size))
+    axes.set_title(mathtext_escape(shown), x=-left / axes_points(axes)[0])
+
+
 def wrapped(text: str, width: float, size: float) -> str:
     """Text in lines of at most about ``width`` points; a number stays with its per cent sign."""
     letters = max(int(width / (0.535 * size)), 24)

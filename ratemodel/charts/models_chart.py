@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
 from ratemodel.answers import model_answers
-from ratemodel.charts.labels import room_for, short
+from ratemodel.charts.labels import room_for
 from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.steps_chart import rests_on
 from ratemodel.charts.style import house_style, new_axes, palette_now
@@ -39,7 +39,7 @@ def models_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
             f"{100 * level:g} % interval of the average line as that model alone has it. "
             "An estimate, not a working load."
         )
-        title = f"What each model says: use {short(strength.use.name)}"
+        title = (strength.use.name, "What each model says: use {}")
         lay_rows(axes, names, own=ax is None, title=title, states=states)
         rows = [(a.ln_mean.median, a.ln_mean.low, a.ln_mean.high, a.weight) for a in answers]
         em = float(mpl.rcParams["font.size"])

@@ -26,7 +26,7 @@ from ratemodel.screening import ScreeningFinding
 from ratemodel.shown import (
     change_text,
     decades_text,
-    probability_text,
+    odds_beyond,
     rate_text,
     shown_unit,
     strength_quantity,
@@ -62,7 +62,7 @@ def limits_table(limits: Sequence[Limit], strength: UseStrength) -> tuple[Block,
             row.policy,
             limit_text(unit.from_si(row.value), unit_text(unit)),
             _interval(row, unit),
-            probability_text(row.implied_failure_probability),
+            odds_beyond(row.implied_failure_probability, strength.decades_beyond),
             row.basis,
         )
         for row in limits
