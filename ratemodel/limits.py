@@ -23,11 +23,7 @@ from ratemodel.words import CAUTION
 #: Probability of the characteristic value and of the two design values of EN 1990:2002 Annex D.
 CHARACTERISTIC = 0.05
 DESIGN: dict[Convention, float] = {"probability-0.001": 0.001, "index-3.04": float(ndtr(-3.04))}
-_ANNEX_D = (
-    "EN 1990 Annex D: {what}, predicted for the next line at the use's rate from the joint draws "
-    "(vague prior on location and scatter; for one rate the factor t √(1 + 1/n) of table D, "
-    "variation unknown, on ln strength)"
-)
+_ANNEX_D = "EN 1990 Annex D, variation unknown: {what}, predicted for the next line at this rate"
 
 
 @dataclass(frozen=True, repr=False)
@@ -125,16 +121,16 @@ def working_load_limits(
     Policies: ``rating / design factor``, ``lower bound / design factor``,
     ``EN 1990 characteristic / design factor`` (without a design factor
     ``EN 1990 characteristic``), ``EN 1990 design value``, ``target failure probability`` and, for
-    a steady load, ``service life``. None of them is a permission to load anything; see the
-    caution.
+    a steady load with creep rupture tests, ``service life``. None of them is a permission to load
+    anything; see the caution.
 
     Parameters
     ----------
     strength : UseStrength
         As translated.
     held : HeldLoad, optional
-        What creep rupture tests say of a steady use; without it the row ``service life`` is the
-        lower bound of a pull as long as the service life, with a finding.
+        What creep rupture tests say of a steady use; without it the row ``service life`` is left
+        out, with a finding, and the others stand for a pull as long as the service life.
     convention : {"probability-0.001", "index-3.04"}
         What a design value means; see `ratemodel.tolerance.Convention`.
 
@@ -156,8 +152,8 @@ def working_load_limits(
         rows.append(_limit(strength, "target failure probability", _predicted(strength, p), basis))
     problems: tuple[Problem, ...] = ()
     if strength.event.kind == "steady":
-        row, problems = _service_life(strength, held)
-        rows.append(row)
+        by_life, problems = _service_life(strength, held)
+        rows += by_life
     return Limits(tuple(rows), strength, _room(strength, held), problems=problems)
 
 
@@ -193,35 +189,34 @@ def _annex_d(strength: UseStrength, factor: float | None, convention: Convention
     value, low, high = _predicted(strength, CHARACTERISTIC)
     by = factor or 1.0
     policy = "EN 1990 characteristic" + (" / design factor" if factor else "")
-    over = f", over {by:g}" if factor else ", as it is: to be divided by a partial factor"
+    over = f", over {by:g}" if factor else ", not yet over any factor"
     basis = _ANNEX_D.format(what="5 % fractile") + over
     one = _limit(strength, policy, (value / by, low / by, high / by), basis)
     p = DESIGN[convention]
     basis = _ANNEX_D.format(what=f"design value, fractile {p:.3g} (convention {convention})")
-    basis += ", as it is: a resistance to set against a load with its own partial factor"
+    basis += "; a resistance to set against a load with its own partial factor"
     return [one, _limit(strength, "EN 1990 design value", _predicted(strength, p), basis)]
 
 
 def _service_life(
     strength: UseStrength, held: HeldLoad | None
-) -> tuple[Limit, tuple[Problem, ...]]:
-    """Load that lasts the service life, by lives under load if there are any."""
+) -> tuple[list[Limit], tuple[Problem, ...]]:
+    """Load that lasts the service life, by lives under load; a finding where there are none."""
     label = strength.fit.bound.label
     if held is not None:
-        row = Limit("service life", held.working_load_N, held.working_load_interval_N,
-                    1 - held.fraction,
-                    f"{label} lower bound on life beyond the service life, by creep rupture tests; "
-                    f"{1 - held.fraction:.3g} is the share allowed to break within it",
-                    strength.decades_beyond)  # fmt: skip
-        return row, held.problems
-    low, high = np.exp(np.quantile(strength.quantile_ln(1 - strength.fit.bound.fraction),
-                                   _tails(strength)))  # fmt: skip
-    basis = f"no creep rupture tests: {label} lower bound of a pull as long as the service life"
-    row = _limit(strength, "service life", (strength.lower_bound, float(low), float(high)), basis)
-    return row, (Problem(
-        "service-life-from-pulls",
-        f"use {strength.use.name}: the load for the service life is taken from pulls and is not to "
-        "be used; hold specimens to the break at two or more loads (creep.csv, broke = yes)",
+        broken = 1 - held.fraction
+        basis = (
+            f"{label} lower bound on life beyond the service life, by creep rupture tests; the "
+            f"odds are the share of {broken:.3g} allowed to break within it"
+        )
+        ends, beyond = held.working_load_interval_N, strength.decades_beyond
+        row = Limit("service life", held.working_load_N, ends, broken, basis, beyond)
+        return [row], held.problems
+    return [], (Problem(
+        "no-limit-by-service-life",
+        f"use {strength.use.name}: no limit by service life, since no creep rupture tests tell how "
+        "long a load is held; the limits given are those of a pull as long as the service life; "
+        "hold specimens to the break at two or more loads (creep.csv, broke = yes)",
         "serious"),)  # fmt: skip
 
 

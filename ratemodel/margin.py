@@ -26,6 +26,8 @@ CURVE = "rate model and its parameters"
 MACHINES = "machine calibration"
 SPOOL = "spool-to-spool scatter"
 SPECIMEN = "specimen-to-specimen scatter"
+#: Quantities are drawn within 3 standard deviations, where campaign.toml warrants possible values.
+_WITHIN = (0.00135, 0.99865)
 _UNIT = Distribution("uniform", 0.0, 1.0)
 
 
@@ -153,7 +155,7 @@ class _Margin:
         size = p[CURVE].size
         middle = np.full(size, 0.5)
         q = {
-            n: d.from_uniform(np.clip(p.get(_event_name(n), middle), 1e-9, 1 - 1e-9))
+            n: d.from_uniform(np.clip(p.get(_event_name(n), middle), *_WITHIN))
             for n, d in use.quantities.items()
         }
         event = event_of(use, q, s.curve)
@@ -222,7 +224,7 @@ def _correlation(columns: list[FloatArray]) -> FloatArray:
     matrix = np.eye(len(columns))
     varying = [i for i, c in enumerate(columns) if np.ptp(c) > 0]
     if len(varying) > 1:
-        found = np.corrcoef(np.stack([columns[i] for i in varying]))
+        found: FloatArray = np.array(np.corrcoef(np.stack([columns[i] for i in varying])))
         # Below the noise of this many draws there is no correlation to tell.
         found[np.abs(found) < 4 / np.sqrt(columns[0].size)] = 0.0
         matrix[np.ix_(varying, varying)] = found

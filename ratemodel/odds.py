@@ -109,7 +109,7 @@ def summarised(
 
 
 def _trust(probability: float, error: float) -> tuple[Problem, ...]:
-    if probability > 0 and error > 0.5 * probability:
+    if probability > SMALLEST and error > 0.5 * probability:
         return (
             Problem(
                 "few-event-draws",

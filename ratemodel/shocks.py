@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ratemodel.arrays import FloatArray
-from ratemodel.errors import Problem
+from ratemodel.errors import InputError, Problem
 from ratemodel.event import widened_event_draws
 from ratemodel.odds import NOT_INFORMATIVE, FailureProbability, Spread, summarised
 from ratemodel.reliability import failure_probability as odds_of
@@ -73,13 +73,24 @@ def failure_probability(
     odds = _odds(strength, meet(strength, demand, u, np.ones(rows.size), states))
     rare = odds.simulation_error > _RELATIVE_ERROR * odds.probability
     if rare and rng is not None and strength.event.strain_rate_per_s is not None:
-        event, weight = widened_event_draws(
-            strength.use, 4 * events, rng, widen=1.7, curve=strength.curve
-        )
-        if event.peak_force_N is not None and event.strain_rate_per_s is not None:
-            u = np.log10(event.strain_rate_per_s)
-            odds = _odds(strength, meet(strength, event.peak_force_N, u, weight, states))
+        odds = _with_rare_events(strength, 4 * events, states, rng) or odds
     return replace(odds, problems=(*odds.problems, *_governed_by_creep(strength)))
+
+
+def _with_rare_events(
+    strength: UseStrength, events: int, states: int, rng: np.random.Generator
+) -> FailureProbability | None:
+    """The odds by events drawn more widely; None where that leaves the possible values."""
+    try:
+        event, weight = widened_event_draws(
+            strength.use, events, rng, widen=1.7, curve=strength.curve
+        )
+    except InputError:
+        return None
+    if event.peak_force_N is None or event.strain_rate_per_s is None:
+        return None
+    u = np.log10(event.strain_rate_per_s)
+    return _odds(strength, meet(strength, event.peak_force_N, u, weight, states))
 
 
 def meet(strength: UseStrength, demand: FloatArray, u: FloatArray, weight: FloatArray,

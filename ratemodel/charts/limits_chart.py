@@ -64,7 +64,9 @@ def _rows(result: UseResult, unit: Unit) -> list[tuple[str, Quantity, str, str]]
         rows.append((name, q, q.text(symbol), "demand"))
     for limit in result.limits:
         value = limit.value / unit.factor
-        odds = odds_beyond(limit.implied_failure_probability, strength.decades_beyond)
+        odds = odds_beyond(
+            limit.implied_failure_probability, strength.decades_beyond, limit.informative
+        )
         note = f"{limit_text(value, symbol)}\na line is weaker: {odds}"
         rows.append((_policy(limit.policy), Quantity(value, value, value), note, "limit"))
     bound = strength.lower_bound / unit.factor

@@ -8,12 +8,15 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError
-from ratemodel.planning import SPECIMENS, expected_ratio
+from ratemodel.planning.suggest import SPECIMENS, expected_ratio
 from ratemodel.translation import UseStrength
 
 SPEED, SPOOL = "another speed", "another spool"
 #: Relative standard uncertainty of a quantity measured with care; common practice, no source.
 MEASURED_WITHIN = 0.02
+#: Quantities of a use that belong to the line and can be measured once for all.
+OF_THE_LINE = ("stiffness", "exponent", "damping", "damping_ratio", "slip_force", "line_weight",
+               "line_mass", "sling_stiffness", "second_stiffness")  # fmt: skip
 _ROWS = 8000
 _SLICES = 32
 
@@ -83,13 +86,20 @@ def one_more_test_of(strength: UseStrength, what: str, *, specimens: int = SPECI
 
 
 def worth_of_tests(strength: UseStrength, *, specimens: int = SPECIMENS) -> tuple[TestWorth, ...]:
-    """Every test that `one_more_test_of` knows for a use, the most useful first."""
-    uncertain = [n for n, d in strength.use.quantities.items()
-                 if d.kind != "fixed" and n not in ("shocks", "temperature")]  # fmt: skip
+    """Every test of the line that `one_more_test_of` knows for a use, the most useful first.
+
+    Quantities of the event (mass, fall, closing speed) are left out: they vary, whatever is known.
+    """
+    uncertain = [n for n in OF_THE_LINE if _varies(strength, n)]
     factors = [n for n, v in strength.factors.items() if np.ptp(v) > 0]
     all_ = [one_more_test_of(strength, w, specimens=specimens)
             for w in (SPEED, SPOOL, *factors, *uncertain)]  # fmt: skip
     return tuple(sorted(all_, key=lambda t: t.expected_interval_ratio))
+
+
+def _varies(strength: UseStrength, quantity: str) -> bool:
+    known = strength.use.quantities.get(quantity)
+    return known is not None and known.kind != "fixed"
 
 
 def _answer(strength: UseStrength) -> FloatArray:
@@ -110,7 +120,7 @@ def _outcome(strength: UseStrength, what: str, specimens: int) -> tuple[FloatArr
     if what in strength.factors:
         # A ratio of two means, of as many specimens with and without.
         wide = strength.sigma * np.sqrt(2 / specimens)
-        how = f"{specimens} specimens with and {specimens} without, of one spool"
+        how = f"{specimens} specimens with it and {specimens} as tested so far, of one spool"
         return strength.factors[what] + wide * noise[0], how
     given = strength.event.inputs.get(what)
     if given is None:
