@@ -230,7 +230,7 @@ def _room(strength: UseStrength, held: HeldLoad | None) -> float | None:
     if target is None or demand is None or not one_shock:
         return None
     rows = np.linspace(0, demand.size - 1, min(256, demand.size)).astype(np.int64)
-    m = meet(strength, demand[rows], strength.u[rows], np.ones(rows.size), 200)
+    m = meet(strength, demand[rows], strength.u[rows], np.ones(rows.size), 1000)
     if not (m.demand > 0).all():
         return None
     spread = Spread(strength.fit.scatter, m.spool)

@@ -28,6 +28,8 @@ SPOOL = "spool-to-spool scatter"
 SPECIMEN = "specimen-to-specimen scatter"
 #: Quantities are drawn within 3 standard deviations, where campaign.toml warrants possible values.
 _WITHIN = (0.00135, 0.99865)
+#: Quantities that take an event out of closed form.
+_SLOW = frozenset({"exponent", "stiffness_exponent", "slip_force", "second_slack"})
 _UNIT = Distribution("uniform", 0.0, 1.0)
 
 
@@ -58,7 +60,7 @@ class Dominance:
 
 
 def margin_shares(
-    strength: UseStrength, *, rng: np.random.Generator, points: int = 2048
+    strength: UseStrength, *, rng: np.random.Generator, points: int | None = None
 ) -> Dominance:
     """First-order and total Sobol indices of ln(strength of one line) − ln(demand).
 
@@ -73,9 +75,13 @@ def margin_shares(
     strength : UseStrength
         As translated; of kind ``rate`` the margin is ln(strength) alone.
     rng : numpy.random.Generator
-    points : int
-        A power of 2; points × (groups + 2) evaluations.
+    points : int, optional
+        A power of 2; points × (groups + 2) evaluations. By default 2048, and 512 where the event
+        has no closed form.
     """
+    if points is None:
+        slow = strength.curve is not None or not _SLOW.isdisjoint(strength.use.quantities)
+        points = 512 if slow else 2048
     groups = _groups(strength)
     margin = _Margin(strength)
     found = sobol_shares(margin, dict.fromkeys(groups, _UNIT), rng, points=points)

@@ -38,7 +38,7 @@ class Meeting:
 def failure_probability(
     strength: UseStrength,
     *,
-    states: int = 400,
+    states: int = 2000,
     events: int = 512,
     rng: np.random.Generator | None = None,
 ) -> FailureProbability | None:
@@ -94,7 +94,7 @@ def _with_rare_events(
 
 
 def meet(strength: UseStrength, demand: FloatArray, u: FloatArray, weight: FloatArray,
-         states: int = 400) -> Meeting:  # fmt: skip
+         states: int = 2000) -> Meeting:  # fmt: skip
     """Let states of knowledge meet events of given demand (N), log10 rate and weight."""
     fit = strength.fit
     pick = np.linspace(0, fit.owner.size - 1, min(states, fit.owner.size)).astype(np.int64)
