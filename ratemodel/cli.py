@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NoReturn
 
-from ratemodel import __version__
+from ratemodel import __version__, plan_command
 from ratemodel.errors import InputError, RatemodelError
 
 OK, BUG, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
@@ -142,6 +142,8 @@ COMMANDS: tuple[Command, ...] = (
             _demo_arguments, _run_demo),
     Command("reduce", "machine logs in; one row of the break table for each out",
             _reduce_arguments, _run_reduce),
+    Command("plan", "what to test next, as a sheet to take to the machine",
+            plan_command.add_arguments, plan_command.run),
 )  # fmt: skip
 
 

@@ -11,6 +11,7 @@ from ratemodel.arrays import FloatArray, IntArray
 from ratemodel.errors import Problem
 from ratemodel.inference.data import RateData
 from ratemodel.inference.draws import ModelDraws
+from ratemodel.inference.mixture import Mixture, components
 from ratemodel.inference.priors import RatePriors
 from ratemodel.inference.scatter import predictive_quantiles, specimen_quantile, standard_quantile
 from ratemodel.models.base import RateModel
@@ -47,6 +48,8 @@ class ModelFit:
         Share in the average.
     effective : float
         Effective number of hyper points behind the draws.
+    mixture : Mixture or None
+        The same posterior as a weighted sum of Gaussians, where it is exact.
     """
 
     model: RateModel
@@ -55,6 +58,7 @@ class ModelFit:
     weight: float
     effective: float
     problems: tuple[Problem, ...] = ()
+    mixture: Mixture | None = None
 
 
 @dataclass(frozen=True)
@@ -185,6 +189,8 @@ class RateFit(Shown):
               bound: Bound | None = None) -> Curve:  # fmt: skip
         """Median, intervals and lower bound at log10 rates u of shape (n,), on ln S."""
         level, bound = level or self.level, bound or self.bound
+        if alone is None and self.exact:
+            return self._exact_curve(u, level, bound)
         mean = self.mean_ln(u, alone=alone)
         sigma = self.sigma_at(u, alone=alone)
         spool = self.batch_sd(alone=alone)[:, None]
@@ -196,6 +202,21 @@ class RateFit(Shown):
         m = np.quantile(mean, tail, axis=0)
         b = np.quantile(low, 1 - bound.confidence, axis=0)
         return Curve(u, m[1], m[[0, 2]], s, b, self.decades_beyond(u))
+
+    @property
+    def exact(self) -> bool:
+        """Whether quantiles can be had without sampling: normal scatter, nothing censored."""
+        known = all(m.mixture is not None for m in self.models if m.weight > 0)
+        return known and float(np.ptp(self.amplitude)) == 0.0
+
+    def _exact_curve(self, u: FloatArray, level: float, bound: Bound) -> Curve:
+        mixtures = [(m.weight, m.mixture) for m in self.models if m.mixture is not None]
+        c = components(mixtures, u, self.amplitude[0] * self.departure_scale(u))
+        tails = ((1 - level) / 2, 0.5, (1 + level) / 2)
+        m = c.mean_quantiles(tails)
+        s = c.specimen_quantiles((tails[0], tails[2]))
+        low = c.bound(float(ndtri(1 - bound.fraction)), bound.confidence)
+        return Curve(u, m[1], m[[0, 2]], s, low, self.decades_beyond(u))
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,8 @@ from ratemodel.translation import ASSUMED_STRAIN, UseStrength
 
 SET_UP_H = 0.25
 SPECIMENS = 3
+#: Slices of like outcome in the preposterior analysis on draws.
+OUTCOMES = 32
 
 
 @dataclass(frozen=True, repr=False)
@@ -88,17 +90,19 @@ def expected_ratio(fit: RateFit, target: FloatArray, where: FloatArray, specimen
     where : ndarray, shape (n,)
         log10 rates looked at.
     """
+    return np.array([outcome_ratios(fit, target, float(u), specimens).mean() for u in where])
+
+
+def outcome_ratios(fit: RateFit, target: FloatArray, u: float, specimens: int) -> FloatArray:
+    """Interval width of ``target`` over its width now, for 32 equally likely test outcomes."""
     tails = [(1 - fit.level) / 2, (1 + fit.level) / 2]
     now = float(np.diff(np.quantile(target, tails))[0])
-    mean, sigma = fit.mean_ln(where), fit.sigma_at(where)
+    at = np.array([u])
     noise = np.random.default_rng(7).standard_normal(target.size)
-    out = np.ones(where.size)
-    for j in range(where.size):
-        outcome = mean[:, j] + noise * sigma[:, j] / np.sqrt(specimens)
-        slices = np.array_split(np.argsort(outcome, kind="stable"), 32)
-        widths = [float(np.diff(np.quantile(target[s], tails))[0]) for s in slices]
-        out[j] = np.mean(widths) / max(now, 1e-12)
-    return out
+    outcome = fit.mean_ln(at)[:, 0] + noise * fit.sigma_at(at)[:, 0] / np.sqrt(specimens)
+    slices = np.array_split(np.argsort(outcome, kind="stable"), OUTCOMES)
+    widths = [float(np.diff(np.quantile(target[s], tails))[0]) for s in slices]
+    return np.array(widths) / max(now, 1e-12)
 
 
 def _candidates(fit: RateFit, options: Mapping[str, object]) -> FloatArray:
