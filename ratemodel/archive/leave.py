@@ -52,7 +52,9 @@ class Score:
     def sentence(self) -> str:
         """The check in words."""
         if not self.cells:
-            return "No product was tested at two speeds: the archive could not be checked on itself."
+            return (
+                "No product was tested at two speeds: the archive could not be checked on itself."
+            )
         within = sum(c.inside for c in self.cells)
         return (
             f"Left out one product at a time and predicted its other speeds from one: {within} of "
@@ -106,5 +108,3 @@ def _hide(archive: Archive, product: Product, keep: BoolArray, rng: np.random.Ge
         )
         for i in range(hidden.u.size)
     ]  # fmt: skip
-
-

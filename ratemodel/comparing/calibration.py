@@ -120,7 +120,7 @@ def join_machines(splits: Sequence[MachineSplit]) -> MachineBelief:
         at = [names.index(name) for name in s.machines]
         precision[np.ix_(at, at)] += s.precision
         pull[at] += s.pull
-    covariance = np.linalg.inv(precision)
+    covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     return MachineBelief(names, covariance @ pull, covariance)
 
 
