@@ -56,7 +56,9 @@ def test_lowest_of_a_stated_number_is_used():
 def test_an_undeclared_rule_is_all_rules_weighted():
     f = fit()
     got = support(f, 8.988, "unknown")
-    alone = [support(f, 8.988, s).probability for s in ("average", "mean-2sd", "mean-3sd", "lowest")]
+    alone = [
+        support(f, 8.988, s).probability for s in ("average", "mean-2sd", "mean-3sd", "lowest")
+    ]
     assert [r.probability for r in got.rules] == pytest.approx(alone, abs=0.02)
     assert got.probability == pytest.approx(np.mean(alone), abs=0.01)
     assert "rating-rule-unknown" in {p.code for p in got.problems}
