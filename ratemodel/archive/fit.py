@@ -170,6 +170,8 @@ def fit_archive(archive: Campaign | Sequence[Series], *, rng: np.random.Generato
     all slow ones on another, that difference does not average out over products.
     """
     settings = settings or ArchiveSettings()
+    if not 0 < settings.level < 1:
+        raise InputError(f"level {settings.level:g}", "above 0 and below 1", column="level")
     if isinstance(archive, Campaign):
         series: Sequence[Series] = tuple(archive.series.values())
         options = archive.options if options is None else options

@@ -35,16 +35,25 @@ class ArchivePriors:
     slope_sd : float
         Of the overall slope M: as the slope of a single series.
     between_products, between_groups : float
-        Half-normal scale of tau and of omega; published slopes differ by some 3 % per decade.
+        Half-normal scale of tau and of omega: published slopes of different fibres and
+        constructions differ by some 3 % per decade, products of one group by less.
     departure : float
-        Half-normal scale of kappa, per square root of a decade, and standard deviation of the
-        shared departure: as the departure of a single series.
+        Half-normal scale of kappa, per square root of a decade: as the departure of a single
+        series.
+    shared_departure : float
+        Standard deviation of the departure that all share, per square root of a decade: a heat
+        step of 12 % within two decades lies at two standard deviations.
+    beyond : float
+        The same beyond the rates tested on any product, where nothing tells whether a heat step
+        of some 12 % follows.
     """
 
     slope_sd: float = 0.04
-    between_products: float = 0.03
+    between_products: float = 0.02
     between_groups: float = 0.03
     departure: float = 0.012
+    shared_departure: float = 0.04
+    beyond: float = 0.07
 
 
 #: Grid points for tau, kappa and omega.
@@ -106,7 +115,9 @@ class Layout:
     def prior_precision(self, omega: float, priors: ArchivePriors) -> FloatArray:
         """Precision (q,) of the shared unknowns."""
         parts = self.departure - 1
-        step = priors.departure * np.sqrt(np.diff(self.knots))
+        spread = np.full(self.knots.size - 1, priors.shared_departure)
+        spread[:BEYOND] = spread[-BEYOND:] = priors.beyond
+        step = spread * np.sqrt(np.diff(self.knots))
         return np.concatenate([
             [priors.slope_sd**-2],
             np.full(parts, 3.0 / max(omega, 1e-6) ** 2),

@@ -24,6 +24,9 @@ class ArchiveRow:
         At least 95 % of specimens are stronger, with 95 % confidence.
     decades_beyond : float
         Beyond the rates tested on the product itself.
+    beyond_all : float
+        Decades beyond the rates tested on any product: there nothing was seen, and the interval
+        rests on priors.
     shared : bool
         Whether the answer there rests on what other products did.
     """
@@ -37,6 +40,7 @@ class ArchiveRow:
     specimen: Interval
     lower_bound: float
     decades_beyond: float
+    beyond_all: float
     shared: bool
 
 
@@ -60,13 +64,13 @@ def archive_table(archive: Archive, rates_per_s: Sequence[float], *, rng: np.ran
         total = scatter[:, None]
         one = mean + total * stream.standard_normal(mean.shape)
         low = np.exp(np.quantile(mean - 1.6448536 * total, 0.05, axis=0))
-        far = archive.decades_beyond(product.name, u)
+        far, nowhere = archive.decades_beyond(product.name, u), archive.beyond_all(u)
         rows += [
             ArchiveRow(
                 product.name, product.fibre, product.construction, int(product.count.sum()),
                 float(rates[i]), interval_of(np.exp(mean[:, i]), level),
                 interval_of(np.exp(one[:, i]), level), float(low[i]), float(far[i]),
-                bool(far[i] > 0.05),
+                float(nowhere[i]), bool(far[i] > 0.05),
             )
             for i in range(u.size)
         ]  # fmt: skip

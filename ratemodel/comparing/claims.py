@@ -123,8 +123,8 @@ def interval_of(draws: FloatArray, level: float) -> Interval:
 
     Examples
     --------
-    >>> interval_of(np.linspace(0.0, 1.0, 101), 0.9)
-    Interval(median=0.5, low=0.05, high=0.95)
+    >>> interval_of(np.arange(9.0), 0.5)
+    Interval(median=4.0, low=2.0, high=6.0)
     """
     low, median, high = np.quantile(draws, [(1 - level) / 2, 0.5, (1 + level) / 2])
     return Interval(float(median), float(low), float(high))

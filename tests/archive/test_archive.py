@@ -124,6 +124,10 @@ def test_rates_of_one_call_are_joint_and_specimens_scatter_more():
         assert row.lower_bound < row.mean.low
     far = {(r.product, r.strain_rate_per_s): r for r in rows}
     assert far["b", 1e-4].decades_beyond == pytest.approx(3.0)
+    assert far["b", 1e-4].beyond_all == 0.0
+    shock = archive.table([100.0], rng=np.random.default_rng(1))[0]
+    assert shock.beyond_all == pytest.approx(1.5)
+    assert shock.decades_beyond == pytest.approx(3.0)
     assert far["b", 1e-4].shared
     assert not far["a", 1e-4].shared
     wide = far["b", 1e-4].mean, far["b", 0.1].mean
@@ -133,12 +137,12 @@ def test_rates_of_one_call_are_joint_and_specimens_scatter_more():
 
 def test_order_of_products_changes_nothing_but_random_numbers():
     given = small_archive()
-    some = ArchiveSettings(draws=20_000)
+    some = ArchiveSettings(draws=8000)
     forth = fit_archive(given, rng=np.random.default_rng(1), settings=some)
     back = fit_archive(given[::-1], rng=np.random.default_rng(2), settings=some)
     assert back.sums.gram == pytest.approx(forth.sums.gram, rel=1e-9, abs=1e-6)
     q = [np.quantile(a.slope("HMPE", "braid"), [0.1, 0.5, 0.9]) for a in (forth, back)]
-    assert q[0] == pytest.approx(q[1], abs=0.001)
+    assert q[0] == pytest.approx(q[1], abs=0.0015)
 
 
 def test_leaving_out_equals_a_fit_without_the_hidden_tests():
@@ -163,13 +167,13 @@ def test_leaving_out_equals_a_fit_without_the_hidden_tests():
 
 
 def test_leave_one_out_of_a_simulated_archive_holds_its_level():
-    found, _ = make_archive(np.random.default_rng(6), products=60, both=40)
+    found, _ = make_archive(np.random.default_rng(6), products=40, both=30)
     archive = fit_archive(found, rng=np.random.default_rng(1), settings=ArchiveSettings(draws=1000))
     score = archive.leave_one_out(rng=np.random.default_rng(2))
-    assert len(score.cells) == 40
-    assert stats.binomtest(round(score.inside * 40), 40, 0.9).pvalue > 0.01
+    assert len(score.cells) == 30
+    assert stats.binomtest(round(score.inside * 30), 30, 0.9).pvalue > 0.01
     assert stats.kstest([c.probability for c in score.cells], "uniform").pvalue > 0.01
-    assert f"of 40 means lay inside their {90} % interval" in score.sentence()
+    assert f"of 30 means lay inside their 90 % interval" in score.sentence()
 
 
 def test_coverage_and_gain_of_sharing():
@@ -261,6 +265,8 @@ def test_a_campaign_serves_as_archive_and_wrong_questions_are_refused():
         archive.slope("HMPE", "sling")
     with pytest.raises(InputError, match="one or more above 0, in 1/s"):
         archive.table([], rng=rng)
+    with pytest.raises(InputError, match="level 2; expected above 0 and below 1"):
+        fit_archive(given, rng=rng, settings=ArchiveSettings(level=2.0))
     with pytest.raises(InputError, match="two products are named a"):
         fit_archive([given[0], given[0]], rng=rng)
     with pytest.raises(InputError, match="no product of the archive has a broken specimen"):
