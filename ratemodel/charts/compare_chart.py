@@ -5,8 +5,6 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from ratemodel.comparing.many import Ranking
 from ratemodel.comparing.pair import Comparison, RatePoint
 from ratemodel.errors import InputError
@@ -88,14 +86,14 @@ def ranking_chart(result: Ranking, unit: Unit, *, ax: Axes | None = None) -> Axe
     ax = _axes(ax, len(result.products))
     for i, p in enumerate(reversed(result.products)):
         ends = [unit.from_si(v) for v in (p.alone.low, p.alone.high)]
-        ax.plot(ends, [i, i], color=_SPECIMEN, linewidth=1.2,
+        ax.plot(ends, [i - 0.18, i - 0.18], color=_SPECIMEN, linewidth=1.2,
                 label="from its own tests" if i == 0 else None)  # fmt: skip
         ends = [unit.from_si(v) for v in (p.strength.low, p.strength.high)]
         ax.plot(ends, [i, i], color=_MEAN, linewidth=4.0, solid_capstyle="butt",
                 label="drawn together" if i == 0 else None)  # fmt: skip
         ax.plot([unit.from_si(p.strength.median)], [i], "o", color=_MEAN, markersize=8)
     labels = [
-        f"{mathtext_escape(p.name)}\nstrongest with probability {number_text(p.best, 2)}"
+        f"{mathtext_escape(p.name)}\nstrongest with probability {_odds(p.best)}"
         for p in reversed(result.products)
     ]
     ax.set_yticks(range(len(labels)), labels)
@@ -111,8 +109,15 @@ def ranking_chart(result: Ranking, unit: Unit, *, ax: Axes | None = None) -> Axe
 def _rate_label(p: RatePoint) -> str:
     label = f"{number_text(p.strain_rate_per_s, 2)} /s"
     if p.claim is not None:
-        label += f"\nclaim holds: {number_text(np.clip(p.claim, 0.001, 0.999), 2)}"
+        label += f"\nclaim holds: {_odds(p.claim)}"
     return label
+
+
+def _odds(p: float) -> str:
+    """A probability with no more certainty than the draws carry."""
+    if p > 0.999:
+        return "> 0.999"
+    return "< 0.001" if p < 0.001 else number_text(p, 2)
 
 
 def _axes(ax: Axes | None, rows: int) -> Axes:

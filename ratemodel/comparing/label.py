@@ -108,8 +108,8 @@ def supports_rating(fit: RateFit, rating: Rating | None = None, *, rng: np.rando
     """
     rating = rating or fit.series.rating
     if rating is None:
-        raise InputError(f"the series {fit.series.name} declares no rating",
-                         f"a table [series.{fit.series.name}.rating]")  # fmt: skip
+        remedy = f"a table [series.{fit.series.name}.rating]"
+        raise InputError(f"the series {fit.series.name} declares no rating", remedy)
     if lowest_of is not None and lowest_of < 2:
         raise InputError(f"lowest of {lowest_of}", "lowest of 2 or more")
     u = rated_average(rating, np.zeros(fit.owner.size), rng).u
@@ -122,10 +122,8 @@ def supports_rating(fit: RateFit, rating: Rating | None = None, *, rng: np.rando
         if statistic == "lowest" and lowest_of is not None:
             shift = expected_lowest(lowest_of) * scatter
         excess = mean - shift - float(np.log(rating.strength))
-        rules.append(RuleSupport(
-            statistic, _RULES[statistic], 1 / len(readings), float(np.mean(excess >= 0)),
-            interval_of(np.exp(excess), fit.level),
-        ))  # fmt: skip
+        chance, ratio = float(np.mean(excess >= 0)), interval_of(np.exp(excess), fit.level)
+        rules.append(RuleSupport(statistic, _RULES[statistic], 1 / len(readings), chance, ratio))
     probability = sum(r.weight * r.probability for r in rules)
     unit = fit.series.strength_unit
     return RatingSupport(

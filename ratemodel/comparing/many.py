@@ -11,13 +11,19 @@ with mu flat and tau integrated on a grid, exactly (Gelman et al., Bayesian Data
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 import numpy as np
 
 from ratemodel.arrays import FloatArray
-from ratemodel.comparing.calibration import join_machines, machine_findings, split_machines
+from ratemodel.comparing.calibration import (
+    MachineSplit,
+    calibrated,
+    join_machines,
+    machine_findings,
+    split_machines,
+)
 from ratemodel.comparing.claims import Interval, interval_of
 from ratemodel.errors import InputError, Problem
 from ratemodel.inference.ratefit import RateFit
@@ -81,9 +87,10 @@ def shrink(estimate: FloatArray, covariance: FloatArray, *, rng: np.random.Gener
     spread = float(np.std(estimate)) + float(np.sqrt(np.diag(covariance).max()))
     tau = 8 * spread * np.linspace(0.0, 1.0, _GRID) ** 2
     values, vectors = np.linalg.eigh(covariance)
+    values = np.maximum(values, 1e-18)
     # In the eigenvectors of V every tau has a diagonal covariance.
     y, one = vectors.T @ estimate, vectors.T @ np.ones(n)
-    inverse = 1.0 / (np.maximum(values, 1e-18) + tau[:, None] ** 2)
+    inverse = 1.0 / (values + tau[:, None] ** 2)
     information = (inverse * one**2).sum(axis=1)
     centre = (inverse * one * y).sum(axis=1) / information
     residual = (inverse * (y - centre[:, None] * one) ** 2).sum(axis=1)
@@ -93,15 +100,12 @@ def shrink(estimate: FloatArray, covariance: FloatArray, *, rng: np.random.Gener
     density = np.exp(ln - ln.max())
     density /= np.trapezoid(density, tau)
     at = _sample_grid(tau, density, draws, rng)
-    mu = np.interp(at, tau, centre) + rng.standard_normal(draws) / np.sqrt(
-        np.interp(at, tau, information))  # fmt: skip
-    v = np.maximum(values, 1e-18)
-    weight = at[:, None] ** 2 / (v + at[:, None] ** 2)
-    prior = mu[:, None] * one
-    mean = weight * y + (1 - weight) * prior
+    sd = 1 / np.sqrt(np.interp(at, tau, information))
+    mu = np.interp(at, tau, centre) + sd * rng.standard_normal(draws)
+    weight = at[:, None] ** 2 / (values + at[:, None] ** 2)
+    mean = weight * y + (1 - weight) * mu[:, None] * one
     z = rng.standard_normal((draws, n))
-    theta = (mean + np.sqrt(weight * v) * z) @ vectors.T
-    return Shrunk(tau, density, theta, mu)
+    return Shrunk(tau, density, (mean + np.sqrt(weight * values) * z) @ vectors.T, mu)
 
 
 def _sample_grid(x: FloatArray, density: FloatArray, count: int, rng: np.random.Generator
@@ -120,7 +124,7 @@ class RankedProduct:
     Attributes
     ----------
     alone : Interval
-        From its own tests.
+        From its own tests, calibration of its machines included.
     strength : Interval
         Drawn towards the others as far as the tests say they are alike.
     best : float
@@ -202,10 +206,11 @@ def compare_many(fits: Sequence[RateFit], rate_per_s: float, *, rng: np.random.G
     shrunk = shrink(y, own + share @ belief.covariance @ share.T, rng=rng)
     theta = shrunk.theta
     ranks = (-theta).argsort(axis=1).argsort(axis=1) + 1
+    alone = _alone(splits, rng)
     order = np.argsort(-np.median(theta, axis=0))
     products = tuple(
         RankedProduct(
-            fits[i].series.name, interval_of(np.exp(fits[i].mean_ln(u)[:, 0]), level),
+            fits[i].series.name, interval_of(np.exp(alone[i]), level),
             interval_of(np.exp(theta[:, i]), level), float(np.mean(ranks[:, i] == 1)),
             interval_of(ranks[:, i].astype(np.float64), level),
         )
@@ -214,6 +219,13 @@ def compare_many(fits: Sequence[RateFit], rate_per_s: float, *, rng: np.random.G
     tau = _sample_grid(shrunk.tau, shrunk.density, theta.shape[0], rng)
     return Ranking(rate_per_s, level, products, interval_of(tau, level), theta[:, order],
                    _findings(fits, u))  # fmt: skip
+
+
+def _alone(splits: Sequence[MachineSplit], rng: np.random.Generator) -> list[FloatArray]:
+    """Draws of every product's mean of ln S from its own tests, calibration included."""
+    size = min(s.free.shape[0] for s in splits)
+    cut = [replace(s, free=s.free[:size], share=s.share[:size]) for s in splits]
+    return [mean[:, 0] for mean in calibrated(cut, rng)]
 
 
 def _findings(fits: Sequence[RateFit], u: FloatArray) -> tuple[Problem, ...]:

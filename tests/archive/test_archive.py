@@ -173,7 +173,7 @@ def test_leave_one_out_of_a_simulated_archive_holds_its_level():
     assert len(score.cells) == 30
     assert stats.binomtest(round(score.inside * 30), 30, 0.9).pvalue > 0.01
     assert stats.kstest([c.probability for c in score.cells], "uniform").pvalue > 0.01
-    assert f"of 30 means lay inside their 90 % interval" in score.sentence()
+    assert "of 30 means lay inside their 90 % interval" in score.sentence()
 
 
 def test_coverage_and_gain_of_sharing():
