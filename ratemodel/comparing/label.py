@@ -110,8 +110,6 @@ def supports_rating(fit: RateFit, rating: Rating | None = None, *, rng: np.rando
     if rating is None:
         remedy = f"a table [series.{fit.series.name}.rating]"
         raise InputError(f"the series {fit.series.name} declares no rating", remedy)
-    if lowest_of is not None and lowest_of < 2:
-        raise InputError(f"lowest of {lowest_of}", "lowest of 2 or more")
     u = rated_average(rating, np.zeros(fit.owner.size), rng).u
     mean = _mean_at(fit, u, rng) + _preload(fit, rating, rng)
     scatter = np.sqrt(fit.sigma_at(u[:, None])[:, 0] ** 2 + fit.batch_sd() ** 2)
@@ -122,14 +120,19 @@ def supports_rating(fit: RateFit, rating: Rating | None = None, *, rng: np.rando
         if statistic == "lowest" and lowest_of is not None:
             shift = expected_lowest(lowest_of) * scatter
         excess = mean - shift - float(np.log(rating.strength))
-        chance, ratio = float(np.mean(excess >= 0)), interval_of(np.exp(excess), fit.level)
-        rules.append(RuleSupport(statistic, _RULES[statistic], 1 / len(readings), chance, ratio))
+        rules.append(_rule(statistic, 1 / len(readings), excess, fit.level))
     probability = sum(r.weight * r.probability for r in rules)
     unit = fit.series.strength_unit
     return RatingSupport(
         fit.series.name, rating, probability, verdict(probability, confidence), tuple(rules),
         _findings(fit, rating, u), unit.symbol, unit.from_si(rating.strength),
     )  # fmt: skip
+
+
+def _rule(statistic: Statistic, weight: float, excess: FloatArray, level: float) -> RuleSupport:
+    """One reading, from draws of ln(statistic of the product / declared value)."""
+    return RuleSupport(statistic, _RULES[statistic], weight, float(np.mean(excess >= 0)),
+                       interval_of(np.exp(excess), level))  # fmt: skip
 
 
 def expected_lowest(n: int) -> float:
@@ -142,6 +145,8 @@ def expected_lowest(n: int) -> float:
     """
     from scipy.special import ndtr
 
+    if n < 2:
+        raise InputError(f"lowest of {n}", "lowest of 2 or more")
     z = np.linspace(-9.0, 9.0, 4001)
     density = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi)
     return float(-np.trapezoid(z * n * density * ndtr(-z) ** (n - 1), z))

@@ -6,6 +6,9 @@ Each archive: 40 products in two groups, all pulled 5 times on the fast machine,
 on the slow one. Slopes of products, calibration of both machines and all scatter are drawn anew.
 Printed: share of 90 % intervals for the slow mean strength of the 32 products that hold the truth,
 with its standard error over archives, and the width against that of a fit of the product alone.
+
+Run of 2026-11-25, seed 20261125, 200 archives each: slope sd 0.006: 0.947 +- 0.005, 68 % narrower;
+0.012: 0.919 +- 0.006, 52 %; 0.020: 0.885 +- 0.007, 34 %. As a test: pytest -m study on this file.
 """
 
 import sys

@@ -4,6 +4,10 @@
 
 Both series are pulled on one machine; B is 10.5 % stronger. Cases: 5 specimens each at one speed
 with equal and unequal scatter (Behrens-Fisher), 5 each spread over two speeds, 5 each per speed.
+
+Run of 2026-11-25, seed 20261125, 2000 pairs each: one speed, scatter of B 1, 1.5, 2, 3 times that
+of A: 0.956, 0.948, 0.941, 0.921; 5 over two speeds 0.962; 5 at each of two speeds 0.955 (standard
+error 0.005). As a test: pytest -m study on this file.
 """
 
 import sys
