@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NoReturn
 
-from ratemodel import __version__, plan_command
+from ratemodel import __version__, compare_command, plan_command
 from ratemodel.errors import InputError, RatemodelError
 
 OK, BUG, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
@@ -144,6 +144,8 @@ COMMANDS: tuple[Command, ...] = (
             _reduce_arguments, _run_reduce),
     Command("plan", "what to test next, as a sheet to take to the machine",
             plan_command.add_arguments, plan_command.run),
+    Command("compare", "is one product stronger than another at the same rate",
+            compare_command.add_arguments, compare_command.run),
 )  # fmt: skip
 
 
