@@ -46,6 +46,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("ratemodel: stopped; files already written are whole", file=sys.stderr)
         return INTERRUPTED
+    except BrokenPipeError:  # whoever read the output has seen enough, as `head` does
+        sys.stdout = open(os.devnull, "w")  # noqa: SIM115  (so that the last flush does not fail)
+        return OK
     except Exception as error:  # a fault of the program must not look like bad input
         if os.environ.get(TRACEBACK):
             raise
