@@ -51,18 +51,20 @@ class Problemset:
         n = len(self.model.linear)
         n += len(self.data.batches) if self.spools else 0
         n += len(self.data.machines) if self.machines else 0
-        return n + len(self.data.covariate_names)
+        return n + len(self.data.covariate_names) + int((self.data.reading_sd > 0).sum())
 
     @property
     def effects(self) -> FloatArray:
-        """Columns of spools, machines and covariates, shape (specimens, q)."""
+        """Columns of spools, machines, covariates and uncertain peaks, shape (specimens, q)."""
         data = self.data
         blocks = [np.zeros((len(data), 0))]
         if self.spools:
             blocks.append((data.batch[:, None] == np.arange(len(data.batches))).astype(float))
         if self.machines:
             blocks.append((data.machine[:, None] == np.arange(len(data.machines))).astype(float))
-        return np.concatenate([*blocks, data.covariates], axis=1)
+        missed = np.flatnonzero(data.reading_sd > 0)
+        own = (np.arange(len(data))[:, None] == missed).astype(float)
+        return np.concatenate([*blocks, data.covariates, own], axis=1)
 
 
 @dataclass(frozen=True)
@@ -170,6 +172,9 @@ def linear_prior(setup: Problemset, batch_sd: FloatArray) -> tuple[FloatArray, F
     for name in setup.data.covariate_names:
         centre, sd = table[name].moments()
         mean.append(centre)
+        precision.append(np.full(batch_sd.size, 1.0 / sd**2))
+    for sd in setup.data.reading_sd[setup.data.reading_sd > 0]:
+        mean.append(0.0)
         precision.append(np.full(batch_sd.size, 1.0 / sd**2))
     return np.array(mean), np.stack(precision, axis=1)
 
