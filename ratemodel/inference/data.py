@@ -67,11 +67,29 @@ class RateData:
         return int(broken.shape[0] - np.unique(broken, axis=0).shape[0])
 
     @property
+    def pure_error(self) -> float:
+        """Standard deviation of ln S within cells of specimens tested alike; NaN without any."""
+        if self.pure_error_dof < 1:
+            return float("nan")
+        alike = np.column_stack([self.speed, self.batch, self.machine, self.covariates])
+        cell = np.unique(alike[self.broke], axis=0, return_inverse=True)[1].reshape(-1)
+        y = self.y[self.broke]
+        mean = np.bincount(cell, weights=y) / np.bincount(cell)
+        return float(np.sqrt(((y - mean[cell]) ** 2).sum() / self.pure_error_dof))
+
+    @property
+    def scatter_seen(self) -> bool:
+        """Whether replicates show a scatter; identical readings do not."""
+        return self.pure_error > SMALLEST_SCATTER
+
+    @property
     def rates(self) -> FloatArray:
         """Mean log10 rate of each tested speed, ascending, shape (number of speeds,)."""
         return np.bincount(self.speed, weights=self.u) / np.bincount(self.speed)
 
 
+#: A scatter of ln S below this (0.05 %) is the resolution of the readings, not of the line.
+SMALLEST_SCATTER = 5e-4
 #: Rates of successive specimens within this many decades (12 %) belong to one speed.
 SAME_SPEED_DECADES = 0.05
 

@@ -100,6 +100,13 @@ def _specimens(data: RateData) -> list[Problem]:
             "factor of 2; repeat at least one test",
             "serious",
         ))  # fmt: skip
+    elif not data.scatter_seen:
+        out.append(Problem(
+            "no-scatter",
+            "specimens tested alike read the same to 0.05 %: rounded, copied or generated? The "
+            "scatter rests on a prior of 3 % within a factor of 2; enter the readings in full",
+            "serious",
+        ))  # fmt: skip
     unsure = int((data.reading_sd > 0).sum())
     if unsure:
         worst = float(np.expm1(data.reading_sd.max() * np.sqrt(3.0)))

@@ -186,7 +186,8 @@ def propose_sigma(setup: Problemset, residual: FloatArray, points: HyperPoints
     With replicates the prior is 1/sigma (flat in ln sigma) and the proposal the conditional
     posterior for flat coefficients, sigma^2 = R / chi-square, with a quarter of the degrees of
     freedom taken off so that its tails are heavier than the target's on both sides. Without
-    replicates the posterior would be improper, and a weak log-normal prior takes its place.
+    replicates, or with identical ones, the posterior would be improper or a point, and a weak
+    log-normal prior takes its place.
 
     Parameters
     ----------
@@ -194,7 +195,7 @@ def propose_sigma(setup: Problemset, residual: FloatArray, points: HyperPoints
         Residual sum of squares at each point, in units of the scatter at the centre.
     """
     data = setup.data
-    if data.pure_error_dof < 1:
+    if not data.scatter_seen:
         from scipy.special import ndtri
 
         median, factor = WEAK_SCATTER

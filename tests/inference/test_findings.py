@@ -197,3 +197,11 @@ def test_peaks_that_may_be_read_low_widen_the_answer():
     assert "peaks-read-low" in {p.code for p in rough.problems}
     assert "peaks-read-low" not in {p.code for p in fine.problems}
     assert width[1][1] > 1.5 * width[0][1]
+
+
+def test_identical_readings_are_not_certainty():
+    s = series(np.repeat([-3.0, -1.0], 3), np.full(6, 9.0))
+    fit = rm.fit_rate(s, rng=np.random.default_rng(1), settings=QUICK)
+    assert "no-scatter" in {p.code for p in fit.problems}
+    low, high = fit.curve(np.array([-3.0])).specimen_interval[:, 0]
+    assert high - low > 0.05
