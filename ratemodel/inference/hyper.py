@@ -200,7 +200,8 @@ def propose_sigma(setup: Problemset, residual: FloatArray, points: HyperPoints
 
         median, factor = WEAK_SCATTER
         sigma = median * np.exp(np.log(factor) * ndtri(points.uniform_sigma))
-        return sigma, points.log_ratio
+        # Identical readings tell nothing of the scatter: their part of the likelihood is taken out.
+        return sigma, points.log_ratio + data.pure_error_dof * np.log(sigma)
     nu = max(int(data.broke.sum()) - len(setup.model.linear), 1) * 0.75
     x = 2.0 * gammaincinv(nu / 2.0, points.uniform_sigma)
     x = np.maximum(x, 1e-12)
