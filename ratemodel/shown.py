@@ -37,8 +37,8 @@ def quantity(draws: FloatArray, level: float) -> Quantity:
 
     Examples
     --------
-    >>> quantity(np.arange(101.0), 0.9)
-    Quantity(median=50.0, low=5.0, high=95.0)
+    >>> quantity(np.arange(9.0), 0.5)
+    Quantity(median=4.0, low=2.0, high=6.0)
     """
     low, middle, high = np.quantile(draws, [(1 - level) / 2, 0.5, (1 + level) / 2])
     return Quantity(float(middle), float(low), float(high))

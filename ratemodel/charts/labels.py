@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.font_manager import FontProperties
 from matplotlib.text import Annotation
-from matplotlib.textpath import TextPath
+from matplotlib.textpath import text_to_path
 
 from ratemodel.words import mathtext_escape
 
@@ -20,11 +20,13 @@ def text_width(text: str, size: float) -> float:
     """Width of one line of text in points."""
     if not text.strip():
         return 0.0  # the library can not measure an empty text
+    family = mpl.rcParams["font.family"]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a glyph the font lacks has a width all the same
-        path = TextPath((0, 0), mathtext_escape(text.replace("\u00a0", " ")), size=size,
-                        prop=FontProperties(family=mpl.rcParams["font.family"]))  # fmt: skip
-        return float(path.get_extents().width)
+        width, _, _ = text_to_path.get_text_width_height_descent(
+            text.replace("\u00a0", " "), FontProperties(family=family, size=size), ismath=False
+        )
+    return float(width)
 
 
 def axes_points(axes: Axes) -> tuple[float, float]:

@@ -91,8 +91,7 @@ def strength_against_rate(fit: RateFit, *, curve: Curve | None = None,
         draw_specimens(axes, fit, unit, palette)
         draw_key(axes, fit.data.machines, below=below)
         draw_counts(axes, fit, palette)
-        taken = _uses(axes, mine, palette)
-        room = 1 - (1.7 * em * taken + 2) / axes_points(axes)[1]
+        room = 1 - (1.7 * em * _uses(axes, mine, palette) + 2) / axes_points(axes)[1]
         axes.set_ylim(low, low + (high - low) / max(room, 0.4))
         _band_labels(axes, shown, fit, palette)
         draw_rate_axes(axes, strain)
