@@ -59,9 +59,7 @@ def test_mean_of_the_weakest_of_many_weibull_pieces():
 
 
 def test_unknown_sites_leave_the_share_uniform():
-    shift, origin = length_shift(
-        cord([""] * 6), np.full(4000, 5.0), np.full(4000, 0.03), rng()
-    )
+    shift, origin = length_shift(cord([""] * 6), np.full(4000, 5.0), np.full(4000, 0.03), rng())
     share = -shift / np.log(10.0) * (np.pi / np.sqrt(6)) / 0.03
     assert stats.kstest(share, "uniform").pvalue > 1e-3
     assert "not told" in origin

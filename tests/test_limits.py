@@ -127,7 +127,9 @@ def test_scaling_the_event_to_the_target_meets_it(two_rates):
 
 def test_known_strength_against_normal_demand_is_the_closed_form(one_rate):
     """ln demand normal; the fit's own t-like spread replaced by its draws, one by one."""
-    strength = rm.translate(one_rate, use("steady", load=fixed(1.0), duration=fixed(4.0)), rng=rng())
+    strength = rm.translate(
+        one_rate, use("steady", load=fixed(1.0), duration=fixed(4.0)), rng=rng()
+    )
     sd_d = 0.03
     x = stats.norm.ppf((np.arange(strength.u.size) + 0.5) / strength.u.size) * sd_d
     demand = np.exp(9.05 + x)

@@ -38,9 +38,7 @@ def test_the_same_demand_again_breaks_no_further_line():
 def test_without_scatter_of_lines_shocks_are_independent_trials():
     demand = np.r_[np.full(990, 1000.0), np.full(10, 5000.0)]
     m = meeting(demand, np.log(4000.0), 0.0, 50)
-    assert odds_in_life(m, Spread(), 0.9).probability == pytest.approx(
-        1 - 0.99**50, rel=1e-9
-    )
+    assert odds_in_life(m, Spread(), 0.9).probability == pytest.approx(1 - 0.99**50, rel=1e-9)
 
 
 def test_many_shocks_equal_plain_counting():
