@@ -33,9 +33,17 @@ def coverage_chart(table: pd.DataFrame, *, nominal: float = 0.95, ax: Axes | Non
         half = 1.96 * np.sqrt(share * (1 - share) / table["campaigns"].to_numpy(float))
         y = rows + 0.14 * (len(kinds) / 2 - j)
         ax.errorbar(share, y, xerr=half, fmt=_MARKERS[j % 5], color=_COLOURS[j % 5], ms=5, lw=1)
-        ax.annotate(kind, (share[0], y[0]), xytext=(0, 12 + 11 * (len(kinds) - j)), fontsize=8,
-                    textcoords="offset points", color=_COLOURS[j % 5], ha="center",
-                    arrowprops={"arrowstyle": "-", "color": _COLOURS[j % 5], "lw": 0.5})  # fmt: skip
+        thread = {"arrowstyle": "-", "color": _COLOURS[j % 5], "lw": 0.5}
+        ax.annotate(
+            kind,
+            (share[0], y[0]),
+            xytext=(0, 12 + 11 * (len(kinds) - j)),
+            fontsize=8,
+            textcoords="offset points",
+            color=_COLOURS[j % 5],
+            ha="center",
+            arrowprops=thread,
+        )
     ax.axvline(nominal, color="#333333", lw=1)
     ax.set_yticks(rows, [str(c) for c in table["cell"]])
     ax.set_ylim(-0.6, len(table) + 0.9)

@@ -17,6 +17,7 @@ from ratemodel.inference.findings import find_problems
 from ratemodel.inference.gaussian import gaussian_conditional
 from ratemodel.inference.hyper import Problemset, hyper_points, warp_to
 from ratemodel.inference.laplace import laplace_conditional, weighted_draws
+from ratemodel.inference.mixture import Mixture, mixture_of
 from ratemodel.inference.priors import RatePriors, default_priors
 from ratemodel.inference.ratefit import Bound, ModelFit, Pedigree, RateFit
 from ratemodel.inference.stacking import stacking_weights
@@ -124,6 +125,7 @@ def fit_data(fit: RateFit, settings: Settings, rng: np.random.Generator) -> Rate
 def fit_one(setup: Problemset, scatter: Scatter, settings: Settings, rng: np.random.Generator
             ) -> ModelFit:  # fmt: skip
     """Joint draws and evidence of one model."""
+    mixture: Mixture | None = None
     exact = scatter == "normal" and bool(setup.data.broke.all())
     pilot = hyper_points(setup, max(settings.points // 4, 64), rng)
     trial = gaussian_conditional(setup, pilot) if exact else laplace_conditional(
@@ -134,6 +136,7 @@ def fit_one(setup: Problemset, scatter: Scatter, settings: Settings, rng: np.ran
         evidence = log_mean_exp(conditional.log_weight)
         draws = gaussian_draws(setup, points, conditional, settings.draws, rng)
         effective = effective_size(conditional.log_weight)
+        mixture = mixture_of(setup, points, conditional)
     else:
         approximation = laplace_conditional(setup, points, scatter)
         draws, evidence, correction = weighted_draws(
@@ -142,7 +145,7 @@ def fit_one(setup: Problemset, scatter: Scatter, settings: Settings, rng: np.ran
         share = effective_size(correction) / correction.size
         effective = effective_size(approximation[0].log_weight) * share
     problems = (_thin(effective),) if effective < 60 else ()
-    return ModelFit(setup.model, draws, evidence, 0.0, effective, problems)
+    return ModelFit(setup.model, draws, evidence, 0.0, effective, problems, mixture)
 
 
 def model_weights(fits: Sequence[ModelFit], priors: RatePriors) -> FloatArray:
@@ -165,10 +168,7 @@ def _allocate(fits: Sequence[ModelFit], weights: FloatArray, count: int, rng: np
     for j, fit in enumerate(fits):
         mine = owner == j
         row[mine] = np.arange(int(mine.sum())) % len(fit.draws)
-    named = tuple(
-        ModelFit(f.model, f.draws, f.log_evidence, float(w), f.effective, f.problems)
-        for f, w in zip(fits, weights, strict=True)
-    )
+    named = tuple(replace(f, weight=float(w)) for f, w in zip(fits, weights, strict=True))
     return named, owner, row
 
 

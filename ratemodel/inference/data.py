@@ -113,7 +113,8 @@ def rate_data(series: Series) -> RateData:
     cells = np.column_stack([np.round(u, 4), batch, machine, np.round(covariates, 2)])
     group = np.unique(cells, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
     return RateData(
-        u, np.log(s.strength[order]), s.broke[order], batch, machine, group, speeds_of(u), batches, machines,
+        u, np.log(s.strength[order]), s.broke[order], batch, machine, group, speeds_of(u),
+        batches, machines,
         covariates, names, reference,
     )  # fmt: skip
 

@@ -121,14 +121,15 @@ def lack_of_fit(fit: RateFit, index: int) -> LackOfFit:
     return LackOfFit(draws.model.name, f, dof, float(fdtrc(*dof, f)))
 
 
-def weighted_lack_of_fit(means: FloatArray, fitted: FloatArray, sds: FloatArray, counts: FloatArray,
-                         parameters: int) -> tuple[float, tuple[int, int], float]:  # fmt: skip
-    """F, degrees of freedom and p from a table of means, standard deviations and counts.
+def table_lack_of_fit(means: FloatArray, fitted: FloatArray, sds: FloatArray, counts: FloatArray,
+                      parameters: int) -> tuple[float, tuple[int, int], float]:  # fmt: skip
+    """F, degrees of freedom and p from a published table of means, deviations and counts.
 
-    Weights n / s^2: F = sum n (mean - fitted)^2 / s^2 / (groups - parameters).
+    F = [sum n (mean - fitted)^2 / (groups - parameters)] / [sum (n - 1) s^2 / sum (n - 1)].
     """
     dof = (int(means.size - parameters), int(counts.sum() - means.size))
-    f = float((counts * (means - fitted) ** 2 / sds**2).sum()) / dof[0]
+    pure = float(((counts - 1) * sds**2).sum()) / dof[1]
+    f = float((counts * (means - fitted) ** 2).sum()) / dof[0] / pure
     return f, dof, float(fdtrc(*dof, f))
 
 

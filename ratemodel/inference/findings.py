@@ -143,7 +143,7 @@ def _growth(fit: RateFit) -> list[Problem]:
         m.draws.growth[fit.row[fit.owner == j]] for j, m in enumerate(fit.models)
     ])  # fmt: skip
     rising, falling = float(np.mean(growth > 0)), float(np.mean(growth < 0))
-    if max(rising, falling) < 0.9:
+    if max(rising, falling) < 0.95:
         return []
     factor = float(np.exp(np.median(growth[growth != 0])))
     word = "grows" if rising > falling else "shrinks"

@@ -156,9 +156,9 @@ def default_priors(series: Series, options: Mapping[str, object] | None = None) 
         Prior("cycled", Distribution("normal", 0.0, 0.05), "",
               "effect of preload cycling on ln S; no published gain found (see the evidence)"),
         Prior("temperature", Distribution("normal", -0.004, 0.004), "per K",
-              "HMPE laminate -0.7 % per K over -10 to 70 C (abstract, 2025); others less"),
+              "HMPE laminate -0.7 % per K over -10 to 70 C (2025, abstract); less in others"),
         Prior("discrepancy", Distribution("fixed", 0.012), "per sqrt(decade)",
-              "departure of real cord from every law here, growing beyond the tested rates"),
+              "departure of real cord from every law, a random walk tied to the tested speeds"),
     ]  # fmt: skip
     priors = RatePriors({p.name: p for p in table}, weights=dict(MODEL_WEIGHTS))
     return _with_options(priors, options or {})

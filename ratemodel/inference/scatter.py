@@ -102,3 +102,33 @@ def predictive_quantiles(fractions: tuple[float, ...], mean: FloatArray, sigma: 
             x = new
         out[i] = new
     return out
+
+
+def weighted_quantile(fractions: tuple[float, ...], mean: FloatArray, sd: FloatArray,
+                      weight: FloatArray) -> FloatArray:  # fmt: skip
+    """Quantiles of a weighted sum of normals, shape (fractions, n).
+
+    Newton's method inside a shrinking bracket. ``mean`` and ``sd`` have shape (C, n), ``weight``
+    (C,) and adds to one.
+    """
+    out = np.empty((len(fractions), mean.shape[1]))
+    centre = weight @ mean
+    spread = np.sqrt(np.maximum(weight @ (sd**2 + mean**2) - centre**2, 1e-18))
+    for i, fraction in enumerate(fractions):
+        z = float(ndtri(fraction))
+        own = mean + z * sd
+        low, high = own.min(axis=0) - 1e-9, own.max(axis=0) + 1e-9
+        x = np.clip(centre + z * spread, low, high)
+        for _ in range(80):
+            t = (x - mean) / sd
+            value = weight @ ndtr(t) - fraction
+            low, high = np.where(value < 0, x, low), np.where(value < 0, high, x)
+            slope = weight @ (np.exp(-0.5 * t * t) / sd) / 2.5066282746310002
+            new = x - value / np.maximum(slope, 1e-300)
+            new = np.where((new > low) & (new < high), new, (low + high) / 2)
+            moved = float(np.abs(new - x).max())
+            x = new
+            if moved < 1e-9:
+                break
+        out[i] = x
+    return out

@@ -113,7 +113,7 @@ def _collected(
     futures: dict[Future[BreakRecord | LogFailure], int],
     files: Sequence[str],
 ) -> Iterator[tuple[int, BreakRecord | LogFailure]]:
-    with pool:
+    try:
         for future in as_completed(futures):
             index = futures[future]
             try:
@@ -121,6 +121,8 @@ def _collected(
             except BrokenProcessPool:
                 text = f"{Path(files[index]).name}: the worker process died while logs were read"
                 yield index, LogFailure(files[index], text, "bug")
+    finally:  # an interrupted run does not read the rest first
+        pool.shutdown(cancel_futures=True)
 
 
 def _start_method() -> str:

@@ -112,6 +112,12 @@ REFUSED: dict[str, tuple[bytes, str]] = {
         "\n".join(["Time [s]\tForce [N]", *[f"{i}\t1,{i + 200}" for i in range(1, 40)]]).encode(),
         "may be 1201 or 1.201",
     ),
+    "1,234 in quotes": (
+        "\n".join(
+            ['"Time [s]","Force [N]"', *[f'"{i}","1,{i + 200}"' for i in range(1, 40)]]
+        ).encode(),
+        "may be 1201 or 1.201",
+    ),
     "typographic minus": (changed(20, "2.0,10.0,−5.0"), "row 22.*typographic"),
     "too large for a float": (changed(20, "2.0,10.0,1e400"), "row 22, column force_kN: '1e400'"),
     "infinite": (changed(20, "2.0,10.0,inf"), "row 22, column force_kN: 'inf'"),

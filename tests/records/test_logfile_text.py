@@ -126,6 +126,10 @@ MAPPED = {
             force_unit="kN",
         ),
     ),
+    "no header behind a byte order mark": (
+        "\ufeff" + text([], rows()),
+        LogMapping(1, "s", 2, "mm", 3, "kN"),
+    ),
     "named": (
         text(["A,B,Kanal 3"], rows()),
         LogMapping(

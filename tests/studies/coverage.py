@@ -72,8 +72,14 @@ def simulate(cell, truth, rng):
     curve = TRUTHS[truth]
     rates = tuple(top + s for s in cell.speeds)
     machines = o.get("machines", "frame")
-    made = Truth(lambda u: 9.0 + curve(np.asarray(u) - top), SCATTER, o.get("growth", 0.0),
-                 float(np.mean(rates)), o.get("batch_sd", 0.0), machine_sd=o.get("machine_sd", 0.0))  # fmt: skip
+    made = Truth(
+        lambda u: 9.0 + curve(np.asarray(u) - top),
+        SCATTER,
+        o.get("growth", 0.0),
+        float(np.mean(rates)),
+        o.get("batch_sd", 0.0),
+        machine_sd=o.get("machine_sd", 0.0),
+    )
     design = Design(rates, cell.specimens, machines, spools=o.get("spools", 1),
                     censor_fraction=o.get("censor", 0.0))  # fmt: skip
     return simulate_series(made, design, rng, label=Label(diameter_m=None)), top, made
@@ -187,7 +193,8 @@ def study_beyond(args, options):
     rows = []
     for k, truth in enumerate(TRUTHS):
         x = r[:, k]
-        rows.append([truth, *np.round(x[..., 0].mean(axis=1), 3), x[..., 0].mean(), x[..., 2].mean(),
+        held, line = x[..., 0], x[..., 2]
+        rows.append([truth, *np.round(held.mean(axis=1), 3), held.mean(), line.mean(),
                      np.median(x[..., 1] / x[..., 3])])  # fmt: skip
     for j, cell in enumerate(BEYOND):
         x = r[j]

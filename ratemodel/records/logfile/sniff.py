@@ -102,7 +102,7 @@ def sniff(lines: Sequence[str], mapping: LogMapping, *, file: str) -> Layout:
     delimiter, decimal, first = found
     rows = [split_line(x, delimiter) for x in lines[first : first + 200] if x.strip()]
     count = len(rows[0])
-    if mapping.decimal is None and delimiter != ",":
+    if mapping.decimal is None and (delimiter, decimal) != (",", "."):
         _refuse_thousands(rows, decimal, file, first)
     names, units, header_line = _header(lines, skip, first, delimiter)
     while len(names) > count and names[-1] == "":
