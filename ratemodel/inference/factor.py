@@ -21,10 +21,9 @@ def cholesky_each(a: FloatArray) -> tuple[FloatArray, BoolArray]:
     """
     try:
         factor = np.asarray(np.linalg.cholesky(a), dtype=np.float64)
-        sound = np.isfinite(factor).all(axis=(1, 2))
     except np.linalg.LinAlgError:
         factor = np.stack([_or_nan(one) for one in a])
-        sound = np.isfinite(factor).all(axis=(1, 2))
+    sound = np.asarray(np.isfinite(factor).all(axis=(1, 2)), dtype=np.bool_)
     if not sound.all():
         factor[~sound] = np.eye(a.shape[1])
     return factor, sound

@@ -132,7 +132,8 @@ def _residual(parts: _Rows, terms: int) -> tuple[FloatArray, FloatArray]:
     censored, (broken specimens less terms) times the square of the scatter at the joint mode.
     """
     sigma = np.full(parts.target.shape[0], 0.03)
-    broken, theta = int(parts.broke.sum()), None
+    broken = int(parts.broke.sum())
+    theta = _start(parts, sigma[:, None] * parts.spread)
     for _ in range(2):
         theta = _modes(parts, sigma, steps=3, start=theta).theta
         gap = (parts.target - (parts.design @ theta[:, :, None])[:, :, 0]) / parts.spread
