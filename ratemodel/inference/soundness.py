@@ -14,6 +14,7 @@ import numpy as np
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import Problem
 from ratemodel.inference.hyper import HyperPoints, Problemset
+from ratemodel.inference.tails import thin_tail
 
 if TYPE_CHECKING:
     from ratemodel.inference.ratefit import RateFit
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
 EDGE, PILED = 0.02, 0.3
 #: Information (nats) of the posterior about a parameter below which the tests say nothing of it.
 FLAT = 0.03
-#: Draws beyond a quantile below which it is rough: its own error is then above some 15 %.
-TAIL = 50
 #: Pure-error scatter of ln S below which readings are copies or rounded, not specimens.
 NO_SCATTER = 3e-4
 MATTERS = 0.01
@@ -112,16 +111,9 @@ def _gathered(fit: RateFit) -> list[Problem]:
 
 def _tails(fit: RateFit) -> list[Problem]:
     """Quantiles taken from draws need draws beyond them."""
-    count = fit.owner.size
     tail = min(1 - fit.bound.confidence, (1 - fit.level) / 2)
-    if fit.exact or count * tail >= TAIL:
-        return []
-    return [Problem(
-        "few-draws-in-tail",
-        f"the ends of the intervals and the {fit.bound.label} bound rest on the outermost "
-        f"{count * tail:.0f} of {count} draws; ask for {int(np.ceil(TAIL / tail / 1000)) * 1000}",
-        "serious" if count * tail < 10 else "caution",
-    )]  # fmt: skip
+    what = f"the {fit.bound.label} bound, or the {100 * fit.level:g} % intervals' ends,"
+    return [] if fit.exact else list(thin_tail(fit.owner.size, tail, what))
 
 
 def _scatter(fit: RateFit) -> list[Problem]:

@@ -14,6 +14,11 @@ from ratemodel.inference.diagnostics import diagnose
 from ratemodel.inference.draws import effective_size
 from ratemodel.inference.factor import cholesky_each, solve_each
 from ratemodel.inference.hyper import Problemset, hyper_points
+from ratemodel.inference.lasting_load import lasting_load
+from ratemodel.inference.life import LifeData
+from ratemodel.inference.life_bounds import average_life, life_at_load
+from ratemodel.inference.preload import fit_preload
+from ratemodel.inference.preload_grid import PreloadData
 from ratemodel.inference.priors import Prior, default_priors
 from ratemodel.inference.ratefit import Bound
 from ratemodel.models.rate import RATE_MODELS, Plateau, PowerLaw
@@ -185,7 +190,7 @@ def test_too_few_draws_in_a_tail_are_found_where_draws_are_used():
     far = replace(QUICK, bound=Bound(0.95, 0.999))
     (found,) = named(fitted(held, far), "few-draws-in-tail")
     assert "95/99.9 bound" in found.message
-    assert "outermost 2 of 2000 draws; ask for 50000" in found.message
+    assert "outermost 2 of 2000 draws; ask for 50000 draws" in found.message
     assert found.severity == "serious"
     assert not named(fitted(held), "few-draws-in-tail")
     assert not named(fitted(held, replace(far, draws=50_000)), "few-draws-in-tail")
@@ -294,3 +299,35 @@ def test_stacking_goes_on_without_a_failed_model(monkeypatch):
     fit = fitted(three_speeds(), replace(QUICK, averaging="stacking"))
     assert sum(m.weight for m in fit.models) == pytest.approx(1.0)
     assert len(fit.models) == 6
+
+
+def test_a_life_bound_from_too_few_draws_says_so():
+    rng = np.random.default_rng(2)
+    load = np.repeat([5e3, 7e3, 9e3], 5)
+    time = np.exp(60 - 6 * np.log(load) + 0.5 * rng.standard_normal(15))
+    data = LifeData(time, load, np.ones(15, bool), np.full(15, np.nan))
+    lives = average_life(data, draws=2000, rng=np.random.default_rng(1))
+    for confidence, thin in ((0.95, False), (0.99, True)):
+        bound = life_at_load(lives, np.array([6e3]), confidence=confidence)
+        load_that_lasts = lasting_load(lives, 3600.0, confidence=confidence)
+        for result in (bound, load_that_lasts):
+            assert bool(named(result, "few-draws-in-tail")) is thin
+
+
+def test_loads_that_no_law_can_hold_are_refused_in_words():
+    data = LifeData(
+        np.array([1.0, 2.0, 0.5, 1.5]), np.array([1e-300, 1.0, 1e5, 1e300]),
+        np.ones(4, bool), np.full(4, np.nan),
+    )  # fmt: skip
+    with pytest.raises(NotIdentifiedError, match="data do not determine every parameter"):
+        average_life(data, draws=1000, rng=np.random.default_rng(1))
+
+
+def test_copies_among_cycled_specimens_are_found():
+    n, q = np.repeat([0.0, 10.0, 10.0], 4), np.repeat([0.0, 0.3, 0.5], 4)
+    copies = PreloadData(np.exp(np.repeat([9.0, 9.01, 9.02], 4)), n, q)
+    real = PreloadData(np.exp(noise(12, sd=0.02)), n, q)
+    found = [fit_preload(d, draws=1000, rng=np.random.default_rng(1)) for d in (copies, real)]
+    assert named(found[0], "scatter-at-edge")[0].severity == "serious"
+    assert not named(found[1], "scatter-at-edge")
+    assert not named(found[1], "few-effective-points")
