@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ratemodel.analysis import Analysis, analyse
+from ratemodel.demo import demo_folder
 from ratemodel.errors import InputError
 from ratemodel.inference.average import Settings
 from ratemodel.inference.ratefit import Bound
 from ratemodel.records.campaign import read_campaign
 from ratemodel.report.files import write_report
 from ratemodel.report.show import text
+from ratemodel.shown import one_line, rate_text
+from ratemodel.words import CAUTION, number_text
 
-_DEMO = "kite-tether"
+if TYPE_CHECKING:
+    from ratemodel.reduction import BreakRecord
 
 
 def settings_of(arguments: argparse.Namespace) -> Settings:
@@ -36,20 +41,11 @@ def analyse_folder(folder: str | Path, arguments: argparse.Namespace) -> int:
 def demo(arguments: argparse.Namespace) -> int:
     """Analyse the invented campaign that comes with the package."""
     analyse_folder(demo_folder(), arguments)
-    print("\nThe campaign is invented. Open report.html in a browser; the notebooks open with\n"
-          "  jupyter lab notebooks\n"
-          "in a copy of the project.")  # fmt: skip
-    print(f"\n{_caution()}")
+    page = Path(arguments.out) / "report.html"
+    print(f"\nThe campaign is invented. The report is {page}: open it in a browser.\n"
+          "The notebooks, in a copy of the project: jupyter lab notebooks")  # fmt: skip
+    print(f"\nCaution: {CAUTION}")
     return 0
-
-
-def demo_folder() -> Path:
-    """Folder of the invented campaign: in the wheel, or beside the package in a checkout."""
-    here = Path(__file__).resolve().parent
-    for place in (here / "_demo" / _DEMO, here.parent / "data-demo" / _DEMO):
-        if (place / "campaign.toml").is_file():
-            return place
-    raise InputError("the demo campaign is not installed", "a complete installation")
 
 
 def reduce(arguments: argparse.Namespace) -> int:
@@ -75,9 +71,20 @@ def reduce(arguments: argparse.Namespace) -> int:
         raise InputError(f"{first}{rest}", "logs that can all be reduced; leave the others out")
     path = write_reduced(done, arguments.out)
     for record in done.records:
-        print(record)
-    print(f"{len(done.records)} rows written to {path}")
+        print(_record_line(record))
+    print(f"{len(done.records)} rows written to {path}. Each is the force one specimen was tested "
+          "at, not a working load.")  # fmt: skip
     return 0
+
+
+def _record_line(record: BreakRecord) -> str:
+    """One reduced log in one line, with what was found."""
+    held = "held at least" if record.censored else "broke at"
+    rate = record.strain_rate_per_s
+    at = f" at {rate_text(rate)}" if rate == rate else ", strain rate not known"
+    found = "; ".join(f"{p.severity}: {p.message}" for p in record.findings)
+    force = number_text(record.peak_force_N / 1e3, 4)
+    return one_line(f"{record.name}: {held} {force} kN{at}{f' ({found})' if found else ''}")
 
 
 def check_out(out: str) -> None:
@@ -92,9 +99,3 @@ def _said(analysis: Analysis, files: tuple[Path, ...]) -> str:
     names = ", ".join(f.name for f in files)
     folder = files[0].parent if files else Path()
     return f"{text(analysis)}\n\nWritten to {folder}: {names}"
-
-
-def _caution() -> str:
-    from ratemodel.words import CAUTION
-
-    return CAUTION

@@ -13,7 +13,9 @@ from ratemodel.words import number_text, quantity_text
 
 #: Odds smaller than this rest on the far tail of an assumed scatter and are shown as "less than".
 SMALLEST_SHOWN = 1e-6
-_TIMES = ((1.0, 1e-3, "ms"), (60.0, 1.0, "s"), (7200.0, 60.0, "min"), (172800.0, 3600.0, "h"),
+#: The same a decade or more beyond the tested rates.
+_SMALLEST_UNTESTED = 1e-3
+_TIMES = ((1.0, 1e-3, "ms"), (60.0, 1.0, "s"), (3600.0, 60.0, "min"), (172800.0, 3600.0, "h"),
           (2 * 31557600.0, 86400.0, "days"), (np.inf, 31557600.0, "years"))  # fmt: skip
 
 
@@ -35,8 +37,8 @@ def quantity(draws: FloatArray, level: float) -> Quantity:
 
     Examples
     --------
-    >>> quantity(np.linspace(0.0, 1.0, 101), 0.9)
-    Quantity(median=0.5, low=0.05, high=0.95)
+    >>> quantity(np.arange(9.0), 0.5)
+    Quantity(median=4.0, low=2.0, high=6.0)
     """
     low, middle, high = np.quantile(draws, [(1 - level) / 2, 0.5, (1 + level) / 2])
     return Quantity(float(middle), float(low), float(high))
@@ -125,6 +127,21 @@ def probability_text(probability: float) -> str:
     if probability >= 0.05:
         return "more than 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
     return f"about 1 in {_two_digits(1 / probability)}"
+
+
+def odds_beyond(probability: float, decades_beyond: float) -> str:
+    """Odds in words for a rate that far beyond the tests; a decade out, models alone speak.
+
+    Examples
+    --------
+    >>> odds_beyond(1e-9, 0.0), odds_beyond(1e-9, 2.0)
+    ('less than 1 in a million', 'less than 1 in 1000, by the models alone')
+    """
+    if decades_beyond < 1.0:
+        return probability_text(probability)
+    if probability < _SMALLEST_UNTESTED:
+        return "less than 1 in 1000, by the models alone"
+    return f"{probability_text(probability)}, by the models alone"
 
 
 def change_text(ratio: Quantity) -> str:

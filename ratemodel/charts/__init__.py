@@ -1,5 +1,6 @@
 """One function per picture: a result in, axes out; nothing is computed here."""
 
+from ratemodel.charts import alt_text
 from ratemodel.charts.event_chart import (
     demand_against_strength,
     force_against_strain,
@@ -9,12 +10,14 @@ from ratemodel.charts.limits_chart import limits_chart
 from ratemodel.charts.log_chart import log_chart
 from ratemodel.charts.models_chart import models_chart
 from ratemodel.charts.next_test_chart import next_test_chart
-from ratemodel.charts.saving import save_figure
+from ratemodel.charts.saving import Picture, picture, save_figure
 from ratemodel.charts.steps_chart import steps_chart
 from ratemodel.charts.strength_rate import strength_against_rate
 from ratemodel.charts.style import style
 
 __all__ = [
+    "Picture",
+    "alt_text",
     "demand_against_strength",
     "force_against_strain",
     "force_against_time",
@@ -22,6 +25,7 @@ __all__ = [
     "log_chart",
     "models_chart",
     "next_test_chart",
+    "picture",
     "save_figure",
     "steps_chart",
     "strength_against_rate",

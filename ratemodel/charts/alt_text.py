@@ -18,7 +18,7 @@ from ratemodel.planning import NextTest
 from ratemodel.shown import (
     change_text,
     decades_text,
-    probability_text,
+    odds_beyond,
     quantity,
     rate_text,
     shown_unit,
@@ -106,7 +106,7 @@ def limits_alt(result: UseResult, units: str | None = None) -> str:
     symbol = unit_text(unit)
     told = "; ".join(
         f"{row.policy} {limit_text(row.value / unit.factor, symbol)}, odds that a line is weaker "
-        f"{probability_text(row.implied_failure_probability)}"
+        f"{odds_beyond(row.implied_failure_probability, strength.decades_beyond)}"
         for row in result.limits
     )
     bound = limit_text(strength.lower_bound / unit.factor, symbol)

@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.font_manager import FontProperties
 from matplotlib.text import Annotation
-from matplotlib.textpath import TextPath
+from matplotlib.textpath import text_to_path
 
 from ratemodel.words import mathtext_escape
 
@@ -20,11 +20,13 @@ def text_width(text: str, size: float) -> float:
     """Width of one line of text in points."""
     if not text.strip():
         return 0.0  # the library can not measure an empty text
+    family = mpl.rcParams["font.family"]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a glyph the font lacks has a width all the same
-        path = TextPath((0, 0), mathtext_escape(text.replace("\u00a0", " ")), size=size,
-                        prop=FontProperties(family=mpl.rcParams["font.family"]))  # fmt: skip
-        return float(path.get_extents().width)
+        width, _, _ = text_to_path.get_text_width_height_descent(
+            text.replace("\u00a0", " "), FontProperties(family=family, size=size), ismath=False
+        )
+    return float(width)
 
 
 def axes_points(axes: Axes) -> tuple[float, float]:
@@ -115,6 +117,40 @@ def short(text: str, most: int = 26) -> str:
     """Text cut to a length with an ellipsis."""
     flat = " ".join(text.split())
     return flat if len(flat) <= most else flat[: most - 1].rstrip() + "…"
+
+
+def cut_to(text: str, width: float, size: float) -> str:
+    """Text cut with an ellipsis so that it is no wider than ``width`` points."""
+    flat = " ".join(text.split())
+    if text_width(flat, size) <= width:
+        return flat
+    letters = len(flat)
+    while letters > 1 and text_width(short(flat, letters), size) > width:
+        letters -= 1
+    return short(flat, letters)
+
+
+def set_title(axes: Axes, name: str, words: str, *, left: float = 0.0) -> None:
+    """Title made of a name from the data, cut where it is too long, and words of our own.
+
+    Parameters
+    ----------
+    words : str
+        Holds ``{}`` where the name goes.
+    left : float
+        Points by which the title starts left of the axes.
+    """
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    em = float(mpl.rcParams["font.size"])
+    size = 1.25 * em
+    whole = float(figure.get_size_inches()[0]) * 72
+    start = axes.get_position().x0 * whole - left
+    room = min(whole - start - em, axes_points(axes)[0] + left + 8 * em)
+    # bold type is some tenth wider
+    rest = 1.15 * text_width(words.format(""), size)
+    shown = words.format(cut_to(name, max((room - rest) / 1.15, 3 * size), size))
+    axes.set_title(mathtext_escape(shown), x=-left / axes_points(axes)[0])
 
 
 def wrapped(text: str, width: float, size: float) -> str:

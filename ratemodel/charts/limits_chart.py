@@ -7,12 +7,12 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
-from ratemodel.charts.labels import axes_points, room_for, short, text_width
+from ratemodel.charts.labels import axes_points, room_for, text_width
 from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.steps_chart import rests_on
 from ratemodel.charts.style import house_style, new_axes, palette_now
-from ratemodel.shown import Quantity, probability_text, quantity, shown_unit, unit_text
+from ratemodel.shown import Quantity, odds_beyond, quantity, shown_unit, unit_text
 from ratemodel.units import Unit
 from ratemodel.words import limit_text
 
@@ -41,7 +41,7 @@ def limits_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
             f"Limits rounded down; bars: {100 * strength.fit.level:g} % intervals; "
             f"{rests_on(result)}. {CAUTION}"
         )
-        title = f"Limits by policy: use {short(strength.use.name)}"
+        title = (strength.use.name, "Limits by policy: use {}")
         lay_rows(axes, [r[0] for r in rows], own=ax is None, title=title, states=states)
         if max(_width(r[2]) for r in rows) > 0.5 * axes_points(axes)[0]:
             rows = [(a, b, c.replace(": ", ":\n"), d) for a, b, c, d in rows]
@@ -64,7 +64,7 @@ def _rows(result: UseResult, unit: Unit) -> list[tuple[str, Quantity, str, str]]
         rows.append((name, q, q.text(symbol), "demand"))
     for limit in result.limits:
         value = limit.value / unit.factor
-        odds = probability_text(limit.implied_failure_probability)
+        odds = odds_beyond(limit.implied_failure_probability, strength.decades_beyond)
         note = f"{limit_text(value, symbol)}\na line is weaker: {odds}"
         rows.append((_policy(limit.policy), Quantity(value, value, value), note, "limit"))
     bound = strength.lower_bound / unit.factor

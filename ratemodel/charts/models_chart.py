@@ -8,11 +8,13 @@ from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
 from ratemodel.answers import model_answers
-from ratemodel.charts.labels import room_for, short
+from ratemodel.charts.labels import room_for
+from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.steps_chart import rests_on
 from ratemodel.charts.style import house_style, new_axes, palette_now
 from ratemodel.shown import shown_unit, strength_quantity, unit_text
+from ratemodel.units import Unit
 from ratemodel.words import quantity_text
 
 
@@ -39,20 +41,11 @@ def models_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
             f"{100 * level:g} % interval of the average line as that model alone has it. "
             "An estimate, not a working load."
         )
-        title = f"What each model says: use {short(strength.use.name)}"
+        title = (strength.use.name, "What each model says: use {}")
         lay_rows(axes, names, own=ax is None, title=title, states=states)
         rows = [(a.ln_mean.median, a.ln_mean.low, a.ln_mean.high, a.weight) for a in answers]
         em = float(mpl.rcParams["font.size"])
-        ends = []
-        for row, (median, low, high, weight) in enumerate(rows):
-            m, a, b = (float(np.exp(x)) / unit.factor for x in (median, low, high))
-            strong = weight >= 0.05
-            axes.plot([a, b], [row, row], color=palette.mean if strong else palette.line, zorder=2,
-                      lw=em * (0.2 + 0.55 * weight), solid_capstyle="butt",
-                      label="_interval")  # fmt: skip
-            axes.plot(m, row, "o", color=palette.mean if strong else palette.soft, zorder=3,
-                      label="_median")  # fmt: skip
-            ends += [a, b]
+        ends = _answers(axes, rows, unit, palette)
         total = strength_quantity(strength.mean_ln, level, unit)
         last = len(rows)
         axes.plot([total.low, total.high], [last, last], color=palette.bound, lw=0.45 * em,
@@ -68,6 +61,24 @@ def models_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
                       va="center", color=palette.bound, weight="bold", gid="average")  # fmt: skip
         axes.set_xlabel(f"average breaking strength ({unit_text(unit)})", loc="left")
     return axes
+
+
+def _answers(
+    axes: Axes, rows: list[tuple[float, float, float, float]], unit: Unit, palette: Palette
+) -> list[float]:
+    """Draw each model's interval, thicker the better its odds; returns their ends."""
+    em = float(mpl.rcParams["font.size"])
+    ends: list[float] = []
+    for row, (median, low, high, weight) in enumerate(rows):
+        m, a, b = (float(np.exp(x)) / unit.factor for x in (median, low, high))
+        strong = weight >= 0.05
+        axes.plot([a, b], [row, row], color=palette.mean if strong else palette.line, zorder=2,
+                  lw=em * (0.2 + 0.55 * weight), solid_capstyle="butt",
+                  label="_interval")  # fmt: skip
+        axes.plot(m, row, "o", color=palette.mean if strong else palette.soft, zorder=3,
+                  label="_median")  # fmt: skip
+        ends += [a, b]
+    return ends
 
 
 def odds_text(weight: float) -> str:

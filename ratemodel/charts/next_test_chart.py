@@ -5,13 +5,12 @@ from __future__ import annotations
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from ratemodel.charts.labels import axes_points, decade_text, footer, footer_size, short, wrapped
+from ratemodel.charts.labels import axes_points, footer, footer_size, set_title, wrapped
+from ratemodel.charts.rate_axis import draw_rate_ticks
 from ratemodel.charts.style import frame, house_style, new_axes, palette_now
 from ratemodel.planning import NextTest
 from ratemodel.shown import rate_text, time_text
-from ratemodel.words import mathtext_escape
 
 
 def next_test_chart(plan: NextTest, *, ax: Axes | None = None) -> Axes:
@@ -58,13 +57,8 @@ def next_test_chart(plan: NextTest, *, ax: Axes | None = None) -> Axes:
                       xytext=(0, -0.9 * em), textcoords="offset points", va="top",
                       ha="left" if left else "right", color=palette.bound, weight="bold",
                       gid="best")  # fmt: skip
-        powers = np.arange(np.ceil(np.log10(rate[0])), np.floor(np.log10(rate[-1])) + 1)
-        step = max(int(np.ceil(powers.size * 5 * em / axes_points(axes)[0])), 1)
-        axes.xaxis.set_major_locator(FixedLocator((10.0 ** powers[::step]).tolist()))
-        axes.xaxis.set_minor_locator(NullLocator())
-        axes.xaxis.set_major_formatter(FuncFormatter(lambda r, _: decade_text(float(r))))
-        axes.set_xlabel("strain rate of the test (1/s)", loc="left")
+        draw_rate_ticks(axes, "strain rate of the test (1/s)")
         axes.set_ylabel("width of the interval (%)")
-        axes.set_title(mathtext_escape(f"What to test next: {short(plan.series)}"))
+        set_title(axes, plan.series, "What to test next: {}")
         footer(axes, text, below=3.9 * em)
     return axes

@@ -24,7 +24,7 @@ class Palette:
 LIGHT = Palette(
     ink="#1b1b1c", soft="#50565d", paper="#fefefe", line="#c4c9cf", wash="#ebedf0",
     mean="#005a94", one="#7fb2d6", bound="#a83f00", use="#7a3f6e",
-    machines=("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6d00", "#35838d"),
+    machines=("#0072b2", "#d55e00", "#009e73", "#b9628f", "#8a6d00", "#35838d"),
 )  # fmt: skip
 DARK = Palette(
     ink="#e9eaec", soft="#b5bbc2", paper="#16181b", line="#4a5057", wash="#2a2f35",

@@ -8,12 +8,19 @@ from collections.abc import Sequence
 import matplotlib as mpl
 from matplotlib.axes import Axes
 
-from ratemodel.charts.labels import axes_points, footer, footer_size, text_width, wrapped
+from ratemodel.charts.labels import (
+    axes_points,
+    footer,
+    footer_size,
+    set_title,
+    text_width,
+    wrapped,
+)
 from ratemodel.charts.style import frame
 from ratemodel.words import mathtext_escape
 
 
-def lay_rows(axes: Axes, names: Sequence[str], *, own: bool, title: str, states: str,
+def lay_rows(axes: Axes, names: Sequence[str], *, own: bool, title: tuple[str, str], states: str,
              right: float = 1.5) -> None:  # fmt: skip
     """Rows 0, 1, … from the top, named on the left; title above, the data stated below.
 
@@ -21,6 +28,8 @@ def lay_rows(axes: Axes, names: Sequence[str], *, own: bool, title: str, states:
     ----------
     own : bool
         Whether the figure is the chart's own, so that the frame may be set.
+    title : tuple of str
+        Name from the data, and words with ``{}`` in its place.
     states : str
         What the picture rests on, and the caution.
     right : float
@@ -43,7 +52,7 @@ def lay_rows(axes: Axes, names: Sequence[str], *, own: bool, title: str, states:
     axes.tick_params(axis="y", length=0)
     axes.spines["left"].set_visible(False)
     shift = (left - 1.2) * em if own else 0.0
-    axes.set_title(mathtext_escape(title), x=-shift / axes_points(axes)[0])
+    set_title(axes, *title, left=shift)
     footer(axes, text, below=3.7 * em, left=shift)
 
 

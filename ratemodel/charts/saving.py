@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import base64
 import io
 import re
 import warnings
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
@@ -81,3 +83,27 @@ def _with_text(svg: bytes, alt: str) -> bytes:
         f'\n <desc id="alt-desc">{html_escape(alt)}</desc>'
     )
     return (text[: opening.start()] + said + text[opening.end() :]).encode("utf-8", "replace")
+
+
+@dataclass(frozen=True, repr=False)
+class Picture:
+    """A chart that a notebook shows with its alternative text."""
+
+    svg: bytes
+    alt: str
+
+    def _repr_html_(self) -> str:
+        # an image of our own: alternative text in a picture's metadata is lost in notebooks
+        data = base64.b64encode(self.svg).decode("ascii")
+        return (
+            f'<img src="data:image/svg+xml;base64,{data}" alt="{html_escape(self.alt)}" '
+            'style="max-width:100%">'
+        )
+
+    def __repr__(self) -> str:
+        return f"<Picture: {self.alt}>"
+
+
+def picture(figure: Figure | Axes, *, alt: str) -> Picture:
+    """A figure as a notebook is to show it, alternative text included."""
+    return Picture(save_figure(figure, None, alt=alt, fmt="svg"), alt)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
@@ -43,20 +45,35 @@ def draw_specimens(axes: Axes, fit: RateFit, unit: Unit, palette: Palette) -> No
                                     "shrinkA": 0, "shrinkB": size / 2},
                         zorder=4, gid="held",
                     )  # fmt: skip
-    if len(data.machines) > 1:
-        _legend(axes)
 
 
-def _legend(axes: Axes) -> None:
-    """Key of the machines in one row below the axes."""
+def key_below(axes: Axes, names: Sequence[str], beside: str) -> bool:
+    """Whether the key of the machines needs a row of its own below the axis label ``beside``."""
+    em = float(mpl.rcParams["font.size"])
+    return len(names) > 1 and _key_width(names) + text_width(beside, em) > (
+        axes_points(axes)[0] - 1.5 * em
+    )
+
+
+def _key_width(names: Sequence[str]) -> float:
+    em = float(mpl.rcParams["font.size"])
+    return sum(text_width(short(n), em) + 3.6 * em for n in names)
+
+
+def draw_key(axes: Axes, names: Sequence[str], *, below: bool) -> None:
+    """Key of the machines beside the axis label, or in a row below it."""
+    if len(names) < 2:
+        return
     figure = axes.get_figure(root=True)
     assert figure is not None
+    em = float(mpl.rcParams["font.size"])
     handles = [h for h in axes.lines if h.get_marker() != "None"
                and not str(h.get_label()).startswith("_")]  # fmt: skip
-    shift = ScaledTranslation(0, -1.95 * float(mpl.rcParams["font.size"]) / 72,
-                              figure.dpi_scale_trans)  # fmt: skip
-    axes.legend(handles=handles, ncols=min(len(handles), 4), loc="upper right", borderpad=0,
-                bbox_to_anchor=(1.0, 0.0), bbox_transform=axes.transAxes + shift,
+    down = 3.6 * em if below else 1.95 * em
+    shift = ScaledTranslation(0, -down / 72, figure.dpi_scale_trans)
+    axes.legend(handles=handles, ncols=max(len(handles), 1), borderpad=0,
+                loc="upper left" if below else "upper right",
+                bbox_to_anchor=(0.0 if below else 1.0, 0.0), bbox_transform=axes.transAxes + shift,
                 handletextpad=0.2, columnspacing=1.2, borderaxespad=0)  # fmt: skip
 
 

@@ -53,7 +53,8 @@ def steps_chart(result: UseResult, *, ax: Axes | None = None, units: str | None 
             f"way. Rests on {rests_on(result)}. An estimate, not a "
             "working load."
         )
-        title = f"From {explanation.start_name} to use {short(strength.use.name)}"
+        start = PLAIN.get(explanation.start_name, explanation.start_name)
+        title = (strength.use.name, f"From {start} to use {{}}")
         lay_rows(axes, names, own=ax is None, title=title, states=states)
         _draw(axes, explanation, steps, unit, (level, palette))
         axes.set_xlabel(f"breaking strength ({unit_text(unit)})", loc="left")

@@ -8,32 +8,30 @@ from dataclasses import dataclass
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
-from numpy.typing import ArrayLike
 
 from ratemodel.arrays import FloatArray
 from ratemodel.charts.labels import (
     axes_points,
-    decade_text,
+    cut_to,
     footer,
     footer_size,
     rows,
+    set_title,
     short,
     spread,
     text_width,
     wrapped,
 )
 from ratemodel.charts.palette import Palette
-from ratemodel.charts.specimens import draw_counts, draw_specimens
+from ratemodel.charts.rate_axis import RATE_LABEL, draw_rate_axes, strain_at_break
+from ratemodel.charts.specimens import draw_counts, draw_key, draw_specimens, key_below
 from ratemodel.charts.style import frame, house_style, new_axes, palette_now
 from ratemodel.inference.ratefit import Curve, RateFit
-from ratemodel.shown import rate_text, shown_unit, time_text, unit_text
-from ratemodel.translation import ASSUMED_STRAIN, UseStrength
+from ratemodel.shown import rate_text, shown_unit, unit_text
+from ratemodel.translation import UseStrength
 from ratemodel.units import Unit
 from ratemodel.words import mathtext_escape
 
-_TIMES = (1e-4, 1e-3, 1e-2, 0.1, 1.0, 10.0, 60.0, 600.0, 3600.0, 36000.0, 604800.0,
-          2629800.0, 31557600.0, 315576000.0, 3155760000.0)  # fmt: skip
 _MARGIN = 0.3
 CAUTION = "An estimate for new specimens as tested, not a working load."
 
@@ -78,28 +76,40 @@ def strength_against_rate(fit: RateFit, *, curve: Curve | None = None,
     with house_style(ax):
         axes, palette = new_axes(ax), palette_now()
         shown = _shown(fit, curve if curve is not None else _own_curve(fit, mine), unit)
-        strain, known = _strain(fit)
+        strain, known = strain_at_break(fit)
         em = float(mpl.rcParams["font.size"])
         low, high = _limits(shown, fit, unit)
         footing = _footing(axes, _states(fit, strain, known))
-        if ax is None:
-            left = 2.9 + 0.62 * max(len(f"{x:.3g}") for x in (low, high))
-            lines = footing.count("\n") + 1
-            frame(axes, left=left, right=8.8, top=5.5, bottom=4.6 + 1.24 * 0.86 * lines)
+        below = (
+            _framed(axes, fit, footing, (low, high))
+            if ax is None
+            else (key_below(axes, fit.data.machines, RATE_LABEL))
+        )
         axes.set_xscale("log")
         _bands(axes, shown, palette)
         _untested(axes, shown, palette)
         draw_specimens(axes, fit, unit, palette)
+        draw_key(axes, fit.data.machines, below=below)
         draw_counts(axes, fit, palette)
-        taken = _uses(axes, mine, palette)
-        room = 1 - (1.7 * em * taken + 2) / axes_points(axes)[1]
+        room = 1 - (1.7 * em * _uses(axes, mine, palette) + 2) / axes_points(axes)[1]
         axes.set_ylim(low, low + (high - low) / max(room, 0.4))
         _band_labels(axes, shown, fit, palette)
-        _rate_axes(axes, strain)
+        draw_rate_axes(axes, strain)
         axes.set_ylabel(f"breaking strength ({unit_text(unit)})")
-        axes.set_title(mathtext_escape(short(fit.series.name, 40) + ": strength against rate"))
-        footer(axes, footing, below=3.9 * em)
+        set_title(axes, fit.series.name, "{}: strength against rate")
+        footer(axes, footing, below=(5.5 if below else 3.9) * em)
     return axes
+
+
+def _framed(axes: Axes, fit: RateFit, footing: str, ends: tuple[float, float]) -> bool:
+    """Give an own figure its frame; returns whether the key has a row of its own."""
+    left = 2.9 + 0.62 * max(len(f"{x:.3g}") for x in ends)
+    bottom = 4.6 + 1.24 * 0.86 * (footing.count("\n") + 1)
+    frame(axes, left=left, right=8.8, top=5.5, bottom=bottom)
+    below = key_below(axes, fit.data.machines, RATE_LABEL)
+    if below:
+        frame(axes, left=left, right=8.8, top=5.5, bottom=bottom + 1.6)
+    return below
 
 
 def _own_curve(fit: RateFit, uses: Sequence[UseStrength]) -> Curve:
@@ -197,11 +207,14 @@ def _uses(axes: Axes, uses: Sequence[UseStrength], palette: Palette) -> int:
             axes.axvspan(10**low, 10**high, color=palette.use, alpha=0.16, lw=0, zorder=1,
                          label="_use")  # fmt: skip
         axes.axvline(10**middle, color=palette.use, lw=1.2, zorder=2, label="_use")
-        name = f"{short(use.use.name)}, {rate_text(float(10**middle))}"
+        rate = f", {rate_text(float(10**middle))}"
+        room = (wide - 10) / 1.1 - text_width(rate, size)
+        name = cut_to(short(use.use.name), max(room, 2 * size), size) + rate
         width = (text_width(name, size) * 1.1 + 10) / wide
         at = (float(middle) - left) / (right - left)
         # beside its line: to the right where there is room, else to the left
-        marks.append((name, at + width / 2 if at + width < 1 else at - width / 2, width))
+        centre = at + width / 2 if at + width < 1 else at - width / 2
+        marks.append((name, max(centre, width / 2), width))
     placed = rows([m[1] for m in marks], [m[2] for m in marks])
     for (name, centre, _), row in zip(marks, placed, strict=True):
         axes.annotate(
@@ -231,44 +244,6 @@ def _band_labels(axes: Axes, s: _Shown, fit: RateFit, palette: Palette) -> None:
             textcoords="offset points", va="center", ha="left", color=colour, gid="band",
             annotation_clip=False,
         )  # fmt: skip
-
-
-def _strain(fit: RateFit) -> tuple[float, bool]:
-    """Strain at break that turns rates into times, and whether the tests give it."""
-    given = fit.series.used.strain_at_break
-    known = given[np.isfinite(given)]
-    return (float(np.median(known)), True) if known.size else (ASSUMED_STRAIN, False)
-
-
-def _rate_axes(axes: Axes, strain: float) -> None:
-    """Strain rate below, time to break above."""
-    low, high = axes.get_xlim()
-    inside = [t for t in _TIMES if low * 1.05 < strain / t < high / 1.05]
-    step = _step(axes, len(inside), [time_text(t) for t in inside])
-
-    def turned(x: ArrayLike) -> FloatArray:
-        return np.asarray(strain / np.maximum(np.asarray(x, dtype=np.float64), 1e-300))
-
-    top = axes.secondary_xaxis("top", functions=(turned, turned))
-    top.xaxis.set_major_locator(FixedLocator(inside[::step]))
-    top.xaxis.set_minor_locator(NullLocator())
-    top.xaxis.set_major_formatter(FuncFormatter(lambda t, _: time_text(float(t))))
-    top.set_xlabel("time to break", loc="left")
-    powers = np.arange(np.ceil(np.log10(low)), np.floor(np.log10(high)) + 1)
-    every = _step(axes, powers.size, ["10⁻¹⁰"])
-    axes.xaxis.set_major_locator(FixedLocator((10.0 ** powers[::every]).tolist()))
-    axes.xaxis.set_minor_locator(NullLocator())
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda r, _: decade_text(float(r))))
-    axes.set_xlabel("strain rate (1/s)", loc="left")
-
-
-def _step(axes: Axes, count: int, texts: Sequence[str]) -> int:
-    """Show every how manieth tick so that the texts keep apart."""
-    if not texts or count == 0:
-        return 1
-    widest = max(text_width(t, float(mpl.rcParams["font.size"])) for t in texts)
-    room = max(int(axes_points(axes)[0] / (widest * 1.35 + 6)), 1)
-    return -(-count // room)
 
 
 def _footing(axes: Axes, text: str) -> str:

@@ -1,1 +1,1 @@
-"""report."""
+"""Results as files and words: results.json, report.html, report.md, text and tables."""

@@ -26,7 +26,7 @@ from ratemodel.screening import ScreeningFinding
 from ratemodel.shown import (
     change_text,
     decades_text,
-    probability_text,
+    odds_beyond,
     rate_text,
     shown_unit,
     strength_quantity,
@@ -62,7 +62,7 @@ def limits_table(limits: Sequence[Limit], strength: UseStrength) -> tuple[Block,
             row.policy,
             limit_text(unit.from_si(row.value), unit_text(unit)),
             _interval(row, unit),
-            probability_text(row.implied_failure_probability),
+            odds_beyond(row.implied_failure_probability, strength.decades_beyond),
             row.basis,
         )
         for row in limits
@@ -129,7 +129,7 @@ def fit_table(fit: RateFit) -> tuple[Block, ...]:
         ln = (curve.median[i], curve.mean_interval[0, i], curve.mean_interval[1, i])
         median, low, high = (unit.from_si(float(np.exp(x))) for x in ln)
         bound = unit.from_si(float(np.exp(curve.lower_bound[i])))
-        near = int((np.abs(fit.data.u - curve.u[i]) < 0.009).sum())
+        near = int((fit.data.speed == i).sum())
         rows.append((rate_text(float(10 ** curve.u[i])), str(near),
                      quantity_text(median, low, high, unit_text(unit)),
                      limit_text(bound, unit_text(unit))))  # fmt: skip

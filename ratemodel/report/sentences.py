@@ -12,7 +12,7 @@ from ratemodel.shown import (
     Quantity,
     change_text,
     decades_text,
-    probability_text,
+    odds_beyond,
     quantity,
     rate_text,
     shown_unit,
@@ -123,7 +123,7 @@ def demand_sentence(result: UseResult) -> str | None:
             text += f", reached after {time_text(float(np.median(event.time_to_peak_s)))}"
     if result.failure is None:
         return text + "."
-    odds = probability_text(result.failure.mean)
+    odds = odds_beyond(result.failure.mean, result.strength.decades_beyond)
     return (
         f"{text}; the odds that it exceeds the strength of one new line, under the assumptions "
         f"stated, come out at {odds}."

@@ -14,6 +14,8 @@ from ratemodel.translation import ASSUMED_STRAIN, UseStrength
 
 SET_UP_H = 0.25
 SPECIMENS = 3
+#: Slices of like outcome in the preposterior analysis on draws.
+OUTCOMES = 32
 
 
 @dataclass(frozen=True, repr=False)
@@ -55,7 +57,9 @@ def next_test(fits: Mapping[str, RateFit], uses: Sequence[UseStrength],
     if not fits:
         return None
     if uses:
-        use = max(uses, key=lambda s: float(np.std(s.mean_ln)))
+        # A steady hold is a matter of creep rupture; further pulls would hardly answer it.
+        pulled = [s for s in uses if s.use.kind != "steady"] or list(uses)
+        use = max(pulled, key=_uncertainty)
         fit, u, question = use.fit, use.u, f"strength in use {use.use.name}"
     else:
         fit = next(iter(fits.values()))
@@ -73,6 +77,12 @@ def next_test(fits: Mapping[str, RateFit], uses: Sequence[UseStrength],
                     np.column_stack([where, ratio]))  # fmt: skip
 
 
+def _uncertainty(strength: UseStrength) -> float:
+    """Spread of ln strength before the use's factors, which no break test narrows."""
+    factors = sum(strength.factors.values(), start=np.zeros(strength.mean_ln.size))
+    return float(np.std(strength.mean_ln - factors))
+
+
 def expected_ratio(fit: RateFit, target: FloatArray, where: FloatArray, specimens: int
                    ) -> FloatArray:  # fmt: skip
     """Expected interval width of ``target`` after a test at each rate, over its width now.
@@ -88,17 +98,19 @@ def expected_ratio(fit: RateFit, target: FloatArray, where: FloatArray, specimen
     where : ndarray, shape (n,)
         log10 rates looked at.
     """
+    return np.array([outcome_ratios(fit, target, float(u), specimens).mean() for u in where])
+
+
+def outcome_ratios(fit: RateFit, target: FloatArray, u: float, specimens: int) -> FloatArray:
+    """Interval width of ``target`` over its width now, for 32 equally likely test outcomes."""
     tails = [(1 - fit.level) / 2, (1 + fit.level) / 2]
     now = float(np.diff(np.quantile(target, tails))[0])
-    mean, sigma = fit.mean_ln(where), fit.sigma_at(where)
+    at = np.array([u])
     noise = np.random.default_rng(7).standard_normal(target.size)
-    out = np.ones(where.size)
-    for j in range(where.size):
-        outcome = mean[:, j] + noise * sigma[:, j] / np.sqrt(specimens)
-        slices = np.array_split(np.argsort(outcome, kind="stable"), 32)
-        widths = [float(np.diff(np.quantile(target[s], tails))[0]) for s in slices]
-        out[j] = np.mean(widths) / max(now, 1e-12)
-    return out
+    outcome = fit.mean_ln(at)[:, 0] + noise * fit.sigma_at(at)[:, 0] / np.sqrt(specimens)
+    slices = np.array_split(np.argsort(outcome, kind="stable"), OUTCOMES)
+    widths = [float(np.diff(np.quantile(target[s], tails))[0]) for s in slices]
+    return np.array(widths) / max(now, 1e-12)
 
 
 def _candidates(fit: RateFit, options: Mapping[str, object]) -> FloatArray:

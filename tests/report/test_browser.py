@@ -1,0 +1,37 @@
+"""The page in a real browser: nothing wider than the screen, nothing fetched."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
+FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+         "--disable-background-networking", "--disable-component-update",
+         "--disable-sync"]  # fmt: skip
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(BROWSER is None, reason="no chromium on this machine")
+@pytest.mark.parametrize(("width", "scheme"), [(360, "light"), (390, "dark"), (1280, "light")])
+def test_fits_the_screen(files: dict[str, bytes], tmp_path: Path, width: int, scheme: str) -> None:
+    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    path = tmp_path / "report.html"
+    path.write_bytes(files["report.html"])
+    asked: list[str] = []
+    with api.sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=BROWSER, args=FLAGS)
+        context = browser.new_context(viewport={"width": width, "height": 800}, color_scheme=scheme)
+        page = context.new_page()
+        page.on("request", lambda request: asked.append(request.url))
+        page.goto(path.as_uri())
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        shown = page.evaluate("[...document.images].every(i => i.complete && i.naturalWidth > 0)")
+        paper = page.evaluate("getComputedStyle(document.body).backgroundColor")
+        browser.close()
+    assert wide <= width
+    assert shown
+    assert paper == ("rgb(22, 24, 27)" if scheme == "dark" else "rgb(255, 255, 255)")
+    assert [a for a in asked if not a.startswith("data:")] == [path.as_uri()]
