@@ -104,7 +104,12 @@ def test_a_room_imports_only_rooms_above_it():
 
 def test_modules_import_each_other_in_no_circle():
     graph = {
-        m: {t for t, late in imports(m) if t in TREES and t != "ratemodel" and t != m}
+        m: {
+            t
+            for t, late in imports(m)
+            # a method of a result may call what is made of it, within its own room
+            if t in TREES and t not in ("ratemodel", m) and not (late and room(t) == room(m))
+        }
         for m in TREES
         if m != "ratemodel"
     }

@@ -23,8 +23,6 @@ if TYPE_CHECKING:
 EDGE, PILED = 0.02, 0.3
 #: Information (nats) of the posterior about a parameter below which the tests say nothing of it.
 FLAT = 0.03
-#: Pure-error scatter of ln S below which readings are copies or rounded, not specimens.
-NO_SCATTER = 3e-4
 MATTERS = 0.01
 _CELLS = 8
 
@@ -55,7 +53,7 @@ def shape_problems(setup: Problemset, points: HyperPoints, log_weight: FloatArra
 
 def soundness(fit: RateFit) -> list[Problem]:
     """Every finding on the fit itself, one for each kind, naming the models."""
-    return [*_failed(fit), *_gathered(fit), *_tails(fit), *_scatter(fit)]
+    return [*_failed(fit), *_gathered(fit), *_tails(fit)]
 
 
 def _failed(fit: RateFit) -> list[Problem]:
@@ -114,25 +112,3 @@ def _tails(fit: RateFit) -> list[Problem]:
     tail = min(1 - fit.bound.confidence, (1 - fit.level) / 2)
     what = f"the {fit.bound.label} bound, or the {100 * fit.level:g} % intervals' ends,"
     return [] if fit.exact else list(thin_tail(fit.owner.size, tail, what))
-
-
-def _scatter(fit: RateFit) -> list[Problem]:
-    """Replicates that read the same to the last digit carry no scatter."""
-    data = fit.data
-    dof = data.pure_error_dof
-    if dof < 2:
-        return []
-    table = np.column_stack([data.speed, data.batch, data.machine, data.covariates])[data.broke]
-    cell = np.unique(table, axis=0, return_inverse=True)[1].reshape(-1)
-    y = data.y[data.broke]
-    mean = np.bincount(cell, weights=y) / np.bincount(cell)
-    sd = float(np.sqrt(((y - mean[cell]) ** 2).sum() / dof))
-    if sd >= NO_SCATTER:
-        return []
-    return [Problem(
-        "scatter-not-credible",
-        f"specimens pulled alike differ by {100 * sd:.2g} % only: cord scatters by a per cent or "
-        "more, so these are copies, means or rounded readings, and the intervals are too narrow; "
-        "enter what each specimen read",
-        "serious",
-    )]  # fmt: skip

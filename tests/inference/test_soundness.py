@@ -104,7 +104,7 @@ def test_sound_data_bring_none_of_these_findings():
     codes = {p.code for p in fit.problems}
     assert not codes & {
         "model-failed", "one-model-because-others-failed", "few-effective-points",
-        "did-not-converge", "prior-edge", "few-draws-in-tail", "scatter-not-credible",
+        "did-not-converge", "prior-edge", "few-draws-in-tail",
     }  # fmt: skip
 
 
@@ -150,13 +150,6 @@ def test_no_usable_point_fails_the_model_and_says_why(monkeypatch):
     fit = fitted(three_speeds())
     assert [f.name for f in fit.failed] == ["plateau"]
     assert "at any hyper point" in named(fit, "model-failed")[0].message
-
-
-def test_identical_readings_are_not_taken_for_no_scatter():
-    s = series(np.repeat([-3.0, 0.0], 4), np.repeat([9.0, 8.9], 4))
-    assert named(fitted(s), "scatter-not-credible")[0].severity == "serious"
-    y = np.repeat([9.0, 8.9], 4) + np.tile([-0.002, 0.002], 4)
-    assert not named(fitted(series(np.repeat([-3.0, 0.0], 4), y)), "scatter-not-credible")
 
 
 def test_a_parameter_piled_at_the_end_of_its_prior_is_found():
