@@ -54,7 +54,10 @@ class Problemset:
         return n + len(self.data.covariate_names) + int((self.data.reading_sd > 0).sum())
 
     def effects(self, rows: IntArray | None = None) -> FloatArray:
-        """Columns of spools, machines and covariates of some or all specimens, shape (n, q)."""
+        """Columns of spools, machines, covariates and uncertain peaks of some or all specimens.
+
+        Shape (n, q), one row for each of ``rows``, or for every specimen.
+        """
         data = self.data
         at = np.arange(len(data)) if rows is None else rows
         blocks = [np.zeros((at.size, 0))]
@@ -64,7 +67,9 @@ class Problemset:
         if self.machines:
             known = np.arange(len(data.machines))
             blocks.append((data.machine[at, None] == known).astype(float))
-        return np.concatenate([*blocks, data.covariates[at]], axis=1)
+        missed = np.flatnonzero(data.reading_sd > 0)
+        own = (at[:, None] == missed).astype(float)
+        return np.concatenate([*blocks, data.covariates[at], own], axis=1)
 
 
 @dataclass(frozen=True)
