@@ -14,6 +14,7 @@ from ratemodel.charts.saving import Picture, picture, save_figure
 from ratemodel.charts.steps_chart import steps_chart
 from ratemodel.charts.strength_rate import strength_against_rate
 from ratemodel.charts.style import style
+from ratemodel.charts.what_if_chart import what_if_chart
 
 __all__ = [
     "Picture",
@@ -30,4 +31,5 @@ __all__ = [
     "steps_chart",
     "strength_against_rate",
     "style",
+    "what_if_chart",
 ]

@@ -26,11 +26,14 @@ from ratemodel.shown import (
     unit_text,
 )
 from ratemodel.translation import UseStrength
+from ratemodel.units import Units
+from ratemodel.what_if import WhatIf
 from ratemodel.words import limit_text, number_text
 
 
-def strength_rate_alt(fit: RateFit, uses: Sequence[UseStrength] = (), units: str | None = None
-                      ) -> str:  # fmt: skip
+def strength_rate_alt(
+    fit: RateFit, uses: Sequence[UseStrength] = (), units: Units | str | None = None
+) -> str:
     """Words for `strength_against_rate`."""
     unit = shown_unit(fit.series.strength_unit, units)
     symbol = unit_text(unit)
@@ -64,7 +67,7 @@ def strength_rate_alt(fit: RateFit, uses: Sequence[UseStrength] = (), units: str
     return " ".join(parts)
 
 
-def steps_alt(result: UseResult, units: str | None = None) -> str:
+def steps_alt(result: UseResult, units: Units | str | None = None) -> str:
     """Words for `steps_chart`."""
     strength, explanation = result.strength, result.explanation
     unit, level = shown_unit(strength.unit, units), strength.fit.level
@@ -81,7 +84,7 @@ def steps_alt(result: UseResult, units: str | None = None) -> str:
     )
 
 
-def models_alt(result: UseResult, units: str | None = None) -> str:
+def models_alt(result: UseResult, units: Units | str | None = None) -> str:
     """Words for `models_chart`."""
     strength = result.strength
     unit = shown_unit(strength.unit, units)
@@ -99,7 +102,7 @@ def models_alt(result: UseResult, units: str | None = None) -> str:
     )
 
 
-def limits_alt(result: UseResult, units: str | None = None) -> str:
+def limits_alt(result: UseResult, units: Units | str | None = None) -> str:
     """Words for `limits_chart`."""
     strength = result.strength
     unit = shown_unit(strength.unit, units)
@@ -124,6 +127,27 @@ def next_test_alt(plan: NextTest) -> str:
         f"{plan.specimens} specimens at {rate_text(plan.strain_rate_per_s)} are expected to bring "
         f"its interval to {100 * plan.expected_interval_ratio:.0f} % of the width it has now."
     )
+
+
+def what_if_alt(answer: WhatIf, units: Units | str | None = None) -> str:
+    """Words for `what_if_chart`."""
+    strength = answer.strength
+    unit = shown_unit(strength.unit, units)
+    symbol, level = unit_text(unit), strength.fit.level
+    at = rate_text(float(10 ** np.median(strength.u)))
+    told = [f"What if, use {strength.use.name}: demand against strength of single lines."]
+    force = strength.event.peak_force_N
+    if force is not None and answer.margin is not None:
+        peak = quantity(force / unit.factor, level).text(symbol)
+        told.append(f"The event asks {peak} at {at}; one line holds {answer.margin.text()} times "
+                    "that.")  # fmt: skip
+    else:
+        told.append(f"Strength is read at {at}.")
+    bound = limit_text(strength.lower_bound / unit.factor, symbol)
+    told.append(f"Lower bound {strength.fit.bound.label} there, factors counted: {bound}.")
+    told.append(f"The rate is {decades_text(strength.decades_beyond)}. Not a permission to load "
+                "anything.")  # fmt: skip
+    return " ".join(told)
 
 
 def _count(number: int, noun: str) -> str:

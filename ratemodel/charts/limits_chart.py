@@ -13,7 +13,7 @@ from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.steps_chart import rests_on
 from ratemodel.charts.style import house_style, new_axes, palette_now
 from ratemodel.shown import Quantity, odds_beyond, quantity, shown_unit, unit_text
-from ratemodel.units import Unit
+from ratemodel.units import Unit, Units
 from ratemodel.words import limit_text
 
 CAUTION = (
@@ -22,14 +22,16 @@ CAUTION = (
 )
 
 
-def limits_chart(result: UseResult, *, ax: Axes | None = None, units: str | None = None) -> Axes:
+def limits_chart(
+    result: UseResult, *, ax: Axes | None = None, units: Units | str | None = None
+) -> Axes:
     """Draw every policy's limit, what it implies, the event's load and the strength of one line.
 
     Parameters
     ----------
     result : UseResult
     ax : Axes, optional
-    units : str, optional
+    units : Units or str, optional
         Unit of strength; kN for forces where not given.
     """
     strength = result.strength

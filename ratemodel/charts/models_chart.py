@@ -14,18 +14,20 @@ from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.steps_chart import rests_on
 from ratemodel.charts.style import house_style, new_axes, palette_now
 from ratemodel.shown import shown_unit, strength_quantity, unit_text
-from ratemodel.units import Unit
+from ratemodel.units import Unit, Units
 from ratemodel.words import quantity_text
 
 
-def models_chart(result: UseResult, *, ax: Axes | None = None, units: str | None = None) -> Axes:
+def models_chart(
+    result: UseResult, *, ax: Axes | None = None, units: Units | str | None = None
+) -> Axes:
     """Draw each model's own average strength at the use's rate, stronger where its odds are.
 
     Parameters
     ----------
     result : UseResult
     ax : Axes, optional
-    units : str, optional
+    units : Units or str, optional
         Unit of strength; kN for forces where not given.
     """
     strength = result.strength

@@ -89,14 +89,16 @@ def _with_text(svg: bytes, alt: str) -> bytes:
 class Picture:
     """A chart that a notebook shows with its alternative text."""
 
-    svg: bytes
+    data: bytes
     alt: str
+    fmt: Literal["svg", "png"] = "svg"
 
     def _repr_html_(self) -> str:
         # an image of our own: alternative text in a picture's metadata is lost in notebooks
-        data = base64.b64encode(self.svg).decode("ascii")
+        data = base64.b64encode(self.data).decode("ascii")
+        kind = "svg+xml" if self.fmt == "svg" else "png"
         return (
-            f'<img src="data:image/svg+xml;base64,{data}" alt="{html_escape(self.alt)}" '
+            f'<img src="data:image/{kind};base64,{data}" alt="{html_escape(self.alt)}" '
             'style="max-width:100%">'
         )
 

@@ -13,7 +13,7 @@ from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.style import house_style, new_axes, palette_now
 from ratemodel.shown import Quantity, change_text, quantity, shown_unit, unit_text
 from ratemodel.steps import Explanation, Step
-from ratemodel.units import Unit
+from ratemodel.units import Unit, Units
 from ratemodel.words import quantity_text
 
 #: Names of the steps as a layman reads them.
@@ -29,14 +29,16 @@ PLAIN = {
 }
 
 
-def steps_chart(result: UseResult, *, ax: Axes | None = None, units: str | None = None) -> Axes:
+def steps_chart(
+    result: UseResult, *, ax: Axes | None = None, units: Units | str | None = None
+) -> Axes:
     """Draw how the strength of one line follows from the label, step by step.
 
     Parameters
     ----------
     result : UseResult
     ax : Axes, optional
-    units : str, optional
+    units : Units or str, optional
         Unit of strength; kN for forces where not given.
     """
     strength, explanation = result.strength, result.explanation

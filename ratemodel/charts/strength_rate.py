@@ -29,7 +29,7 @@ from ratemodel.charts.style import frame, house_style, new_axes, palette_now
 from ratemodel.inference.ratefit import Curve, RateFit
 from ratemodel.shown import rate_text, shown_unit, unit_text
 from ratemodel.translation import UseStrength
-from ratemodel.units import Unit
+from ratemodel.units import Unit, Units
 from ratemodel.words import mathtext_escape
 
 _MARGIN = 0.3
@@ -51,7 +51,7 @@ class _Shown:
 
 def strength_against_rate(fit: RateFit, *, curve: Curve | None = None,
                           uses: Sequence[UseStrength] = (), ax: Axes | None = None,
-                          units: str | None = None) -> Axes:  # fmt: skip
+                          units: Units | str | None = None) -> Axes:  # fmt: skip
     """Draw the strength of one series against strain rate, with time to break above.
 
     Parameters
@@ -63,7 +63,7 @@ def strength_against_rate(fit: RateFit, *, curve: Curve | None = None,
         Uses whose rates are marked; those of other series are left out.
     ax : Axes, optional
         Where to draw; a figure of its own in the house style where none is given.
-    units : str, optional
+    units : Units or str, optional
         Unit of strength, as ``"lbf"``; kN for forces where not given.
 
     Raises

@@ -361,7 +361,7 @@ def test_svg_carries_its_words_and_repeats(small: Analysis, tmp_path: Path) -> N
 def test_picture_for_a_notebook(small: Analysis) -> None:
     shown = charts.picture(charts.next_test_chart(small.next_test), alt='the "best" <rate>')
     assert 'alt="the &quot;best&quot; &lt;rate&gt;"' in shown._repr_html_()
-    assert shown.svg.startswith(b"<?xml")
+    assert shown.data.startswith(b"<?xml")
 
 
 def test_a_letter_the_font_lacks_is_no_warning() -> None:
