@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NoReturn
 
-from ratemodel import __version__, compare_command, plan_command
+from ratemodel import __version__, plan_command
 from ratemodel.errors import InputError, RatemodelError
 
 OK, BUG, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
@@ -46,6 +46,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("ratemodel: stopped; files already written are whole", file=sys.stderr)
         return INTERRUPTED
+    except BrokenPipeError:  # whoever read the output has seen enough, as `head` does
+        sys.stdout = open(os.devnull, "w")  # noqa: SIM115  (so that the last flush does not fail)
+        return OK
     except Exception as error:  # a fault of the program must not look like bad input
         if os.environ.get(TRACEBACK):
             raise
@@ -134,6 +137,27 @@ def _run_reduce(arguments: argparse.Namespace) -> int:
     return reduce(arguments)
 
 
+def _compare_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("campaign", metavar="CAMPAIGN", help="campaign folder")
+    parser.add_argument("--series", action="append", required=True, metavar="NAME",
+                        help="twice: the yardstick A first, then B, which is judged")  # fmt: skip
+    parser.add_argument("--claim", metavar="CLAIM",
+                        help="claim of B against A: +20%% is at least 20 %% stronger, -5%% at most "
+                        "5 %% weaker (write --claim=-5%%)")  # fmt: skip
+    parser.add_argument("--rate", action="append", default=[], metavar="R",
+                        help="strain rate in 1/s; repeatable; tested rates by default")  # fmt: skip
+    parser.add_argument("--margin", default="5%", metavar="M",
+                        help="margin within which means are the same (default 5%%)")  # fmt: skip
+    parser.add_argument("--out", metavar="DIR", help="folder for compare.json")
+    parser.add_argument("--seed", default="0", help="seed of all random numbers")
+
+
+def _run_compare(arguments: argparse.Namespace) -> int:
+    from ratemodel import compare_command
+
+    return compare_command.run(arguments)
+
+
 #: Every command; a new one is one row here.
 COMMANDS: tuple[Command, ...] = (
     Command("analyse", "campaign in; strength, limits, charts and report out",
@@ -145,7 +169,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("plan", "what to test next, as a sheet to take to the machine",
             plan_command.add_arguments, plan_command.run),
     Command("compare", "is one product stronger than another at the same rate",
-            compare_command.add_arguments, compare_command.run),
+            _compare_arguments, _run_compare),
 )  # fmt: skip
 
 

@@ -35,22 +35,6 @@ SCHEMA = 1
 FILE = "compare.json"
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Arguments of the command."""
-    parser.add_argument("campaign", metavar="CAMPAIGN", help="campaign folder")
-    parser.add_argument("--series", action="append", required=True, metavar="NAME",
-                        help="twice: the yardstick A first, then B, which is judged")  # fmt: skip
-    parser.add_argument("--claim", metavar="CLAIM",
-                        help="claim of B against A: +20%% is at least 20 %% stronger, -5%% at most "
-                        "5 %% weaker (write --claim=-5%%)")  # fmt: skip
-    parser.add_argument("--rate", action="append", default=[], metavar="R",
-                        help="strain rate in 1/s; repeatable; tested rates by default")  # fmt: skip
-    parser.add_argument("--margin", default="5%", metavar="M",
-                        help="margin within which means are the same (default 5%%)")  # fmt: skip
-    parser.add_argument("--out", metavar="DIR", help=f"folder for {FILE}")
-    parser.add_argument("--seed", default="0", help="seed of all random numbers")
-
-
 def run(args: argparse.Namespace) -> int:
     """Run the command; returns the exit status 0.
 

@@ -1,10 +1,10 @@
-import argparse
 import json
 
 import numpy as np
 import pytest
 
-from ratemodel.compare_command import add_arguments, run
+from ratemodel.cli import build_parser
+from ratemodel.compare_command import run
 from ratemodel.errors import InputError
 from ratemodel.words import cautions
 
@@ -36,9 +36,7 @@ def campaign(tmp_path):
 
 
 def parse(*words):
-    parser = argparse.ArgumentParser()
-    add_arguments(parser)
-    return parser.parse_args([str(w) for w in words])
+    return build_parser().parse_args(["compare", *(str(w) for w in words)])
 
 
 def strict(path):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -27,6 +27,9 @@ class RateData:
     covariates : ndarray, shape (n, k)
         ``cycled`` (1 for a specimen cycled before the pull, where the series has both kinds) and
         ``temperature`` (kelvin above the reference, where temperatures differ by over 5 K).
+    reading_sd : ndarray, shape (n,)
+        Standard deviation of ln S from what the log may have missed of the peak; 0 where that is
+        below `READING_FLOOR` of the peak or not known.
     group : ndarray of int, shape (n,)
         Cell of equal rate (to 1e-4 decade), spool, machine and covariates: one row of the
         likelihood, entered through number, mean and sum of squares.
@@ -46,6 +49,7 @@ class RateData:
     covariates: FloatArray
     covariate_names: tuple[str, ...] = ()
     temperature_K: float = float("nan")
+    reading_sd: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def __len__(self) -> int:
         return int(self.y.size)
@@ -63,11 +67,29 @@ class RateData:
         return int(broken.shape[0] - np.unique(broken, axis=0).shape[0])
 
     @property
+    def pure_error(self) -> float:
+        """Standard deviation of ln S within cells of specimens tested alike; NaN without any."""
+        if self.pure_error_dof < 1:
+            return float("nan")
+        alike = np.column_stack([self.speed, self.batch, self.machine, self.covariates])
+        cell = np.unique(alike[self.broke], axis=0, return_inverse=True)[1].reshape(-1)
+        y = self.y[self.broke]
+        mean = np.bincount(cell, weights=y) / np.bincount(cell)
+        return float(np.sqrt(((y - mean[cell]) ** 2).sum() / self.pure_error_dof))
+
+    @property
+    def scatter_seen(self) -> bool:
+        """Whether replicates show a scatter; identical readings do not."""
+        return self.pure_error > SMALLEST_SCATTER
+
+    @property
     def rates(self) -> FloatArray:
         """Mean log10 rate of each tested speed, ascending, shape (number of speeds,)."""
         return np.bincount(self.speed, weights=self.u) / np.bincount(self.speed)
 
 
+#: A scatter of ln S below this (0.05 %) is the resolution of the readings, not of the line.
+SMALLEST_SCATTER = 5e-4
 #: Rates of successive specimens within this many decades (12 %) belong to one speed.
 SAME_SPEED_DECADES = 0.05
 
@@ -110,13 +132,38 @@ def rate_data(series: Series) -> RateData:
     machines, machine = _codes([s.machine[i] for i in order])
     names, covariates, reference = _covariates(s, order)
     # Rates from position / length differ in the last digits between rows; cells use 4 decimals.
-    cells = np.column_stack([np.round(u, 4), batch, machine, np.round(covariates, 2)])
+    reading = _reading_sd(s, order)
+    own = np.where(reading > 0, 1 + np.arange(reading.size), 0)
+    cells = np.column_stack([np.round(u, 4), batch, machine, np.round(covariates, 2), own])
     group = np.unique(cells, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
     return RateData(
         u, np.log(s.strength[order]), s.broke[order], batch, machine, group, speeds_of(u),
         batches, machines,
-        covariates, names, reference,
+        covariates, names, reference, reading,
     )  # fmt: skip
+
+
+#: Peaks that may be read low by less than this share are taken as read: beside a scatter of a few
+#: per cent it does not show.
+READING_FLOOR = 0.01
+
+
+def _reading_sd(s: Specimens, order: list[int]) -> FloatArray:
+    """Bound over root three: evenly spread up to the bound, about the reading itself.
+
+    Strength is not credited with what the log may have missed; only the uncertainty is.
+    """
+    bounds = s.extra.get("peak_low_by_at_most_kN", ())
+    out = np.zeros(len(order))
+    for k, i in enumerate(order):
+        try:
+            bound = float(bounds[i]) * 1e3
+        except (IndexError, ValueError):
+            continue
+        share = bound / float(s.strength[i])
+        if READING_FLOOR < share < np.inf:
+            out[k] = np.log1p(share) / np.sqrt(3.0)
+    return out
 
 
 def _covariates(s: Specimens, order: list[int]) -> tuple[tuple[str, ...], FloatArray, float]:
@@ -153,6 +200,7 @@ def subset(data: RateData, keep: BoolArray) -> RateData:
         data.covariates[keep],
         data.covariate_names,
         data.temperature_K,
+        data.reading_sd[keep] if data.reading_sd.size else data.reading_sd,
     )
 
 

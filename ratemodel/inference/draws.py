@@ -113,7 +113,7 @@ def assemble(setup: Problemset, points: HyperPoints, conditional: Conditional,
     return ModelDraws(
         setup.model, theta[:, :p], points.shape[index], conditional.sigma[index],
         points.growth[index], points.batch_sd[index], theta[:, p:q], theta[:, q:m],
-        theta[:, m:],
+        theta[:, m : m + len(setup.data.covariate_names)],
     )  # fmt: skip
 
 

@@ -100,6 +100,22 @@ def _specimens(data: RateData) -> list[Problem]:
             "factor of 2; repeat at least one test",
             "serious",
         ))  # fmt: skip
+    elif not data.scatter_seen:
+        out.append(Problem(
+            "no-scatter",
+            "specimens tested alike read the same to 0.05 %: rounded, copied or generated? The "
+            "scatter rests on a prior of 3 % within a factor of 2; enter the readings in full",
+            "serious",
+        ))  # fmt: skip
+    unsure = int((data.reading_sd > 0).sum())
+    if unsure:
+        worst = float(np.expm1(data.reading_sd.max() * np.sqrt(3.0)))
+        out.append(Problem(
+            "peaks-read-low",
+            f"{unsure} peak(s) may be read low, by up to {100 * worst:.1f} %, for what their logs "
+            "cannot show; the intervals take it along; sample faster",
+            "caution",
+        ))  # fmt: skip
     held = float(np.mean(~data.broke))
     if held > 0.4:
         out.append(Problem(

@@ -113,10 +113,4 @@ def _solve(sums: tuple[FloatArray, FloatArray, FloatArray], prior_mean: FloatArr
 
 def _start_scatter(data: RateData) -> float:
     """Pure-error scatter, or 3 % where there is no replicate."""
-    dof = data.pure_error_dof
-    if dof < 1:
-        return WEAK_SCATTER[0]
-    alike = np.column_stack([data.speed, data.batch, data.machine, data.covariates])
-    cell = np.unique(alike, axis=0, return_inverse=True)[1].reshape(-1)
-    mean = np.bincount(cell, weights=data.y) / np.bincount(cell)
-    return float(np.sqrt(max(float(((data.y - mean[cell]) ** 2).sum()) / dof, 1e-8)))
+    return data.pure_error if data.scatter_seen else WEAK_SCATTER[0]

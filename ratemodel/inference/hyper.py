@@ -51,18 +51,20 @@ class Problemset:
         n = len(self.model.linear)
         n += len(self.data.batches) if self.spools else 0
         n += len(self.data.machines) if self.machines else 0
-        return n + len(self.data.covariate_names)
+        return n + len(self.data.covariate_names) + int((self.data.reading_sd > 0).sum())
 
     @property
     def effects(self) -> FloatArray:
-        """Columns of spools, machines and covariates, shape (specimens, q)."""
+        """Columns of spools, machines, covariates and uncertain peaks, shape (specimens, q)."""
         data = self.data
         blocks = [np.zeros((len(data), 0))]
         if self.spools:
             blocks.append((data.batch[:, None] == np.arange(len(data.batches))).astype(float))
         if self.machines:
             blocks.append((data.machine[:, None] == np.arange(len(data.machines))).astype(float))
-        return np.concatenate([*blocks, data.covariates], axis=1)
+        missed = np.flatnonzero(data.reading_sd > 0)
+        own = (np.arange(len(data))[:, None] == missed).astype(float)
+        return np.concatenate([*blocks, data.covariates, own], axis=1)
 
 
 @dataclass(frozen=True)
@@ -171,6 +173,9 @@ def linear_prior(setup: Problemset, batch_sd: FloatArray) -> tuple[FloatArray, F
         centre, sd = table[name].moments()
         mean.append(centre)
         precision.append(np.full(batch_sd.size, 1.0 / sd**2))
+    for sd in setup.data.reading_sd[setup.data.reading_sd > 0]:
+        mean.append(0.0)
+        precision.append(np.full(batch_sd.size, 1.0 / sd**2))
     return np.array(mean), np.stack(precision, axis=1)
 
 
@@ -181,7 +186,8 @@ def propose_sigma(setup: Problemset, residual: FloatArray, points: HyperPoints
     With replicates the prior is 1/sigma (flat in ln sigma) and the proposal the conditional
     posterior for flat coefficients, sigma^2 = R / chi-square, with a quarter of the degrees of
     freedom taken off so that its tails are heavier than the target's on both sides. Without
-    replicates the posterior would be improper, and a weak log-normal prior takes its place.
+    replicates, or with identical ones, the posterior would be improper or a point, and a weak
+    log-normal prior takes its place.
 
     Parameters
     ----------
@@ -189,12 +195,13 @@ def propose_sigma(setup: Problemset, residual: FloatArray, points: HyperPoints
         Residual sum of squares at each point, in units of the scatter at the centre.
     """
     data = setup.data
-    if data.pure_error_dof < 1:
+    if not data.scatter_seen:
         from scipy.special import ndtri
 
         median, factor = WEAK_SCATTER
         sigma = median * np.exp(np.log(factor) * ndtri(points.uniform_sigma))
-        return sigma, points.log_ratio
+        # Identical readings tell nothing of the scatter: their part of the likelihood is taken out.
+        return sigma, points.log_ratio + data.pure_error_dof * np.log(sigma)
     nu = max(int(data.broke.sum()) - len(setup.model.linear), 1) * 0.75
     x = 2.0 * gammaincinv(nu / 2.0, points.uniform_sigma)
     x = np.maximum(x, 1e-12)

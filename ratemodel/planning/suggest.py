@@ -57,7 +57,9 @@ def next_test(fits: Mapping[str, RateFit], uses: Sequence[UseStrength],
     if not fits:
         return None
     if uses:
-        use = max(uses, key=lambda s: float(np.std(s.mean_ln)))
+        # A steady hold is a matter of creep rupture; further pulls would hardly answer it.
+        pulled = [s for s in uses if s.use.kind != "steady"] or list(uses)
+        use = max(pulled, key=_uncertainty)
         fit, u, question = use.fit, use.u, f"strength in use {use.use.name}"
     else:
         fit = next(iter(fits.values()))
@@ -73,6 +75,12 @@ def next_test(fits: Mapping[str, RateFit], uses: Sequence[UseStrength],
     hours = SPECIMENS * (_set_up_hours(options) + _strain(fit) / rate / 3600.0)
     return NextTest(fit.series.name, rate, SPECIMENS, hours, float(ratio[best]), question,
                     np.column_stack([where, ratio]))  # fmt: skip
+
+
+def _uncertainty(strength: UseStrength) -> float:
+    """Spread of ln strength before the use's factors, which no break test narrows."""
+    factors = sum(strength.factors.values(), start=np.zeros(strength.mean_ln.size))
+    return float(np.std(strength.mean_ln - factors))
 
 
 def expected_ratio(fit: RateFit, target: FloatArray, where: FloatArray, specimens: int

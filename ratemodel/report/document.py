@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from ratemodel.analysis import Analysis, SeriesResult, UseResult
 from ratemodel.errors import Problem
 from ratemodel.report.blocks import Block, Bullets, Fold, Heading, Picture, Table, Text
+from ratemodel.report.checks import diagnostics_blocks, sensitivity_blocks
 from ratemodel.report.parts import (
     fit_table,
     limits_table,
@@ -100,6 +101,7 @@ def _series(result: SeriesResult, uses: list[UseResult], pictures: Mapping[str, 
         Text("The table is for the specimens as tested, without the factors of any use. " + CAUTION,
              "caution"),
         *([] if uses else [odds_table(fit)]),
+        Fold("Checks of the fit against its own data", diagnostics_blocks(result)),
     ]  # fmt: skip
 
 
@@ -119,6 +121,7 @@ def _use(result: UseResult, pictures: Mapping[str, Picture]) -> list[Block]:
         Heading("Which model, and what each says", 3),
         *_shown(pictures, f"models/{name}"),
         *models_table(strength),
+        Fold("How the answer moves with model, priors and scatter", sensitivity_blocks(result)),
     ]
 
 

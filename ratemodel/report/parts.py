@@ -129,7 +129,7 @@ def fit_table(fit: RateFit) -> tuple[Block, ...]:
         ln = (curve.median[i], curve.mean_interval[0, i], curve.mean_interval[1, i])
         median, low, high = (unit.from_si(float(np.exp(x))) for x in ln)
         bound = unit.from_si(float(np.exp(curve.lower_bound[i])))
-        near = int((np.abs(fit.data.u - curve.u[i]) < 0.009).sum())
+        near = int((fit.data.speed == i).sum())
         rows.append((rate_text(float(10 ** curve.u[i])), str(near),
                      quantity_text(median, low, high, unit_text(unit)),
                      limit_text(bound, unit_text(unit))))  # fmt: skip

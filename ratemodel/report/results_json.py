@@ -12,12 +12,13 @@ from typing import TypeAlias
 import numpy as np
 
 import ratemodel
-from ratemodel.analysis import Analysis, SeriesResult
+from ratemodel.analysis import Analysis, SeriesResult, UseResult
 from ratemodel.answers import model_answers
 from ratemodel.arrays import FloatArray
 from ratemodel.inference.priors import Prior, RatePriors
 from ratemodel.inference.ratefit import Curve, ModelFit, RateFit
 from ratemodel.planning import NextTest
+from ratemodel.report.checks import diagnostics_json, sensitivity_json
 from ratemodel.report.use_json import (
     Json,
     answer_json,
@@ -45,7 +46,7 @@ def results(analysis: Analysis) -> dict[str, Json]:
         "seed": analysis.seed,
         "draws": analysis.settings.draws,
         "series": [_series(r, analysis) for r in analysis.series],
-        "use_cases": [use_json(u) for u in analysis.uses],
+        "use_cases": [_use(u) for u in analysis.uses],
         "next_test": _next_test(analysis.next_test),
         "problems": [problem_json(p) for p in analysis.problems],
         "cautions": [*analysis.cautions],
@@ -69,6 +70,11 @@ def software() -> dict[str, str]:
         "python": platform.python_version(),
         **{name: version(name) for name in names},
     }
+
+
+def _use(result: UseResult) -> Json:
+    unit = shown_unit(result.strength.unit)
+    return {**use_json(result), "sensitivity": sensitivity_json(result, unit)}
 
 
 def _series(result: SeriesResult, analysis: Analysis) -> Json:
@@ -102,6 +108,7 @@ def _series(result: SeriesResult, analysis: Analysis) -> Json:
              "detail": f.detail}
             for f in result.screening
         ],
+        "diagnostics": diagnostics_json(result),
         "priors": _priors(fit.priors),
         "problems": [problem_json(p) for p in fit.problems],
     }  # fmt: skip

@@ -27,7 +27,7 @@ Json: TypeAlias = Union[
 LIMIT_DIGITS = 4
 
 
-def use_json(result: UseResult) -> Json:
+def use_json(result: UseResult) -> dict[str, Json]:
     """One use case with its event, strength, steps, limits and odds."""
     strength = result.strength
     fit = strength.fit

@@ -179,3 +179,29 @@ def test_extreme_value_scatter_is_proposed_where_it_fits_much_better():
     fit = rm.fit_rate(weibull, rng=np.random.default_rng(1), settings=QUICK)
     found = sensitivity(fit, -1.0, rng=np.random.default_rng(2)).problems
     assert "other-scatter-fits-better" not in {p.code for p in found}
+
+
+def test_peaks_that_may_be_read_low_widen_the_answer():
+    u = np.repeat([-3.0, -1.0], 4)
+    y = noise(8, sd=0.01)
+
+    def fitted(bounds):
+        s = series(u, y)
+        s = replace(s, used=replace(s.used, extra={"peak_low_by_at_most_kN": bounds}))
+        return rm.fit_rate(s, rng=np.random.default_rng(1), settings=QUICK)
+
+    fine, rough = fitted(("0.01",) * 8), fitted(("0.01",) * 4 + ("0.8",) * 4)
+    width = [
+        np.diff(f.curve(np.array([-3.0, -1.0])).mean_interval, axis=0)[0] for f in (fine, rough)
+    ]
+    assert "peaks-read-low" in {p.code for p in rough.problems}
+    assert "peaks-read-low" not in {p.code for p in fine.problems}
+    assert width[1][1] > 1.5 * width[0][1]
+
+
+def test_identical_readings_are_not_certainty():
+    s = series(np.repeat([-3.0, -1.0], 3), np.full(6, 9.0))
+    fit = rm.fit_rate(s, rng=np.random.default_rng(1), settings=QUICK)
+    assert "no-scatter" in {p.code for p in fit.problems}
+    low, high = fit.curve(np.array([-3.0])).specimen_interval[:, 0]
+    assert high - low > 0.05
