@@ -11,9 +11,7 @@ import numpy as np
 
 from ratemodel.analysis import UseResult
 from ratemodel.answers import model_answers
-from ratemodel.charts.models_chart import odds_text
-from ratemodel.charts.steps_chart import rests_on, shown_steps
-from ratemodel.inference.ratefit import RateFit
+from ratemodel.inference.ratefit import Curve, RateFit
 from ratemodel.planning import NextTest
 from ratemodel.shown import (
     change_text,
@@ -25,6 +23,7 @@ from ratemodel.shown import (
     strength_quantity,
     unit_text,
 )
+from ratemodel.steps import Explanation, Step
 from ratemodel.translation import UseStrength
 from ratemodel.units import Units
 from ratemodel.what_if import WhatIf
@@ -32,18 +31,23 @@ from ratemodel.words import limit_text, number_text
 
 
 def strength_rate_alt(
-    fit: RateFit, uses: Sequence[UseStrength] = (), units: Units | str | None = None
+    fit: RateFit,
+    uses: Sequence[UseStrength] = (),
+    units: Units | str | None = None,
+    *,
+    curve: Curve | None = None,
 ) -> str:
-    """Words for `strength_against_rate`."""
+    """Words for `strength_against_rate`; ``curve`` spares the work where it has the tested ends."""
     unit = shown_unit(fit.series.strength_unit, units)
     symbol = unit_text(unit)
     low, high = fit.tested
     ends = np.log10(np.array(sorted({low, high})))
-    curve = fit.curve(ends)
+    if curve is None or curve.u[0] > ends[0] + 1e-9 or curve.u[-1] < ends[-1] - 1e-9:
+        curve = fit.curve(ends)
+    means = np.exp(np.interp(ends, curve.u, curve.median)) / unit.factor
     told = [
-        f"{number_text(float(np.exp(curve.median[i])) / unit.factor)} {symbol} at "
-        f"{rate_text(float(10 ** curve.u[i]))}"
-        for i in range(curve.u.size)
+        f"{number_text(float(mean))} {symbol} at {rate_text(float(10**end))}"
+        for mean, end in zip(means, ends, strict=True)
     ]
     held = int((~fit.series.used.broke).sum())
     also = f", {held} of which held without breaking" if held else ""
@@ -148,6 +152,24 @@ def what_if_alt(answer: WhatIf, units: Units | str | None = None) -> str:
     told.append(f"The rate is {decades_text(strength.decades_beyond)}. Not a permission to load "
                 "anything.")  # fmt: skip
     return " ".join(told)
+
+
+def rests_on(result: UseResult) -> str:
+    """Number of specimens and extrapolation behind a use, in a few words."""
+    strength = result.strength
+    beyond = strength.decades_beyond
+    where = f"{beyond:.1f} decades beyond the tests" if beyond >= 0.05 else "within the tests"
+    return f"{len(strength.fit.series.used)} specimens, rate {where}"
+
+
+def shown_steps(explanation: Explanation) -> list[Step]:
+    """Steps that change anything."""
+    return [s for s in explanation.steps if bool(np.any(np.abs(s.ln_ratio) > 1e-12))]
+
+
+def odds_text(weight: float) -> str:
+    """Odds of a model in per cent."""
+    return "< 1 %" if weight < 0.01 else f"{100 * weight:.0f} %"
 
 
 def _count(number: int, noun: str) -> str:

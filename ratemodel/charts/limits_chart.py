@@ -7,10 +7,10 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
+from ratemodel.charts.alt_text import limits_alt, rests_on
 from ratemodel.charts.labels import axes_points, room_for, text_width
 from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
-from ratemodel.charts.steps_chart import rests_on
 from ratemodel.charts.style import house_style, new_axes, palette_now
 from ratemodel.shown import Quantity, odds_beyond, quantity, shown_unit, unit_text
 from ratemodel.units import Unit, Units
@@ -51,6 +51,7 @@ def limits_chart(
         for row, (_, value, note, kind) in enumerate(rows):
             _draw(axes, row, value, note, (kind, palette))
         axes.set_xlabel(f"load or strength ({unit_text(unit)})", loc="left")
+        axes.set_label(limits_alt(result, units))
     return axes
 
 

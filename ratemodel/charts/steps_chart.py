@@ -7,6 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
+from ratemodel.charts.alt_text import rests_on, shown_steps, steps_alt
 from ratemodel.charts.labels import room_for, short
 from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
@@ -60,20 +61,8 @@ def steps_chart(
         lay_rows(axes, names, own=ax is None, title=title, states=states)
         _draw(axes, explanation, steps, unit, (level, palette))
         axes.set_xlabel(f"breaking strength ({unit_text(unit)})", loc="left")
+        axes.set_label(steps_alt(result, units))
     return axes
-
-
-def rests_on(result: UseResult) -> str:
-    """Number of specimens and extrapolation behind a use, in a few words."""
-    strength = result.strength
-    beyond = strength.decades_beyond
-    where = f"{beyond:.1f} decades beyond the tests" if beyond >= 0.05 else "within the tests"
-    return f"{len(strength.fit.series.used)} specimens, rate {where}"
-
-
-def shown_steps(explanation: Explanation) -> list[Step]:
-    """Steps that change anything."""
-    return [s for s in explanation.steps if bool(np.any(np.abs(s.ln_ratio) > 1e-12))]
 
 
 def _draw(axes: Axes, explanation: Explanation, steps: list[Step], unit: Unit,

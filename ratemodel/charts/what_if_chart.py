@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 
-from ratemodel.charts.labels import axes_points, footer, footer_size, set_title, spread, wrapped
+from ratemodel.charts.alt_text import what_if_alt
 from ratemodel.charts.palette import Palette
+from ratemodel.charts.placing import Named, name_right, place
 from ratemodel.charts.rate_axis import RATE_LABEL, draw_rate_ticks
-from ratemodel.charts.style import frame, house_style, new_axes, palette_now
+from ratemodel.charts.style import house_style, new_axes, palette_now
 from ratemodel.shown import decades_text, shown_unit, unit_text
 from ratemodel.units import Unit, Units
 from ratemodel.what_if import WhatIf
@@ -36,31 +36,24 @@ def what_if_chart(answer: WhatIf, *, ax: Axes | None = None, units: Units | str 
     unit = shown_unit(strength.unit, units)
     with house_style(ax):
         axes, palette = new_axes(ax), palette_now()
-        em = float(mpl.rcParams["font.size"])
-        figure = axes.get_figure(root=True)
-        assert figure is not None
-        whole = float(figure.get_size_inches()[0]) * 72
-        text = wrapped(_states(answer), (whole if ax is None else axes_points(axes)[0]) - 6 * em,
-                       footer_size())  # fmt: skip
-        if ax is None:
-            frame(axes, left=4.6, right=9.6, top=2.6, bottom=4.4 + 1.07 * (text.count("\n") + 1))
+        place(axes, _states(answer), own=ax is None, title=(strength.use.name, "What if: {}"),
+              left=4.6, right=9.6)  # fmt: skip
         axes.set_xscale("log")
         labels = [*_strength(axes, answer, unit, palette), *_demand(axes, answer, unit, palette)]
         _limits(axes, answer, unit)
-        _name(axes, labels)
+        name_right(axes, labels)
         low, high = strength.fit.tested
         for start, end in ((axes.get_xlim()[0], low), (high, axes.get_xlim()[1])):
             axes.axvspan(start, end, facecolor=palette.wash, edgecolor=palette.line, hatch="//",
                          lw=0, alpha=0.7, zorder=0, label="_untested")  # fmt: skip
         draw_rate_ticks(axes, RATE_LABEL)
         axes.set_ylabel(f"force ({unit_text(unit)})")
-        set_title(axes, strength.use.name, "What if: {}")
-        footer(axes, text, below=3.7 * em)
+        axes.set_label(what_if_alt(answer, units))
     return axes
 
 
 def _strength(axes: Axes, answer: WhatIf, unit: Unit, palette: Palette
-              ) -> list[tuple[float, str, str]]:  # fmt: skip
+              ) -> list[Named]:  # fmt: skip
     rate = 10**answer.u
     low, middle, high = np.exp(answer.band) / unit.factor
     bound = np.exp(answer.bound) / unit.factor
@@ -76,7 +69,7 @@ def _strength(axes: Axes, answer: WhatIf, unit: Unit, palette: Palette
 
 
 def _demand(axes: Axes, answer: WhatIf, unit: Unit, palette: Palette
-            ) -> list[tuple[float, str, str]]:  # fmt: skip
+            ) -> list[Named]:  # fmt: skip
     """Demand curve, and events drawn from the use; a line at the rate where nothing is asked."""
     strength = answer.strength
     force = strength.event.peak_force_N
@@ -107,18 +100,6 @@ def _limits(axes: Axes, answer: WhatIf, unit: Unit) -> None:
     low, high = np.quantile(answer.strength.u, [0.01, 0.99])
     axes.set_xlim(10 ** min(answer.u[0], float(low) - 0.1),
                   10 ** max(answer.u[-1], float(high) + 0.1))  # fmt: skip
-
-
-def _name(axes: Axes, labels: list[tuple[float, str, str]]) -> None:
-    """Names of bands and demand at the right end, outside the axes."""
-    size = float(mpl.rcParams["font.size"])
-    low, high = axes.get_ylim()
-    gap = 2.7 * size / axes_points(axes)[1] * (high - low)
-    places = spread([v for v, _, _ in labels], gap, low + gap / 2, high - gap / 2)
-    for (_, text, colour), place in zip(labels, places, strict=True):
-        axes.annotate(text, (1.0, place), xycoords=("axes fraction", "data"), xytext=(5, 0),
-                      textcoords="offset points", va="center", color=colour, gid="band",
-                      annotation_clip=False)  # fmt: skip
 
 
 def _states(answer: WhatIf) -> str:
