@@ -25,6 +25,7 @@ _DOOR: dict[str, str] = {
     "Settings": "ratemodel.inference.average",
     "fit_rate": "ratemodel.inference.average",
     "best_fit": "ratemodel.inference.bestfit",
+    "fit_many": "ratemodel.many",
     "translate": "ratemodel.translation",
     "explain": "ratemodel.steps",
     "working_load_limits": "ratemodel.limits",
@@ -46,6 +47,7 @@ __all__ = [
     "errors",
     "explain",
     "failure_probability",
+    "fit_many",
     "fit_rate",
     "models",
     "next_test",
@@ -62,6 +64,7 @@ if TYPE_CHECKING:
     from ratemodel.inference.average import Settings, fit_rate
     from ratemodel.inference.bestfit import best_fit
     from ratemodel.limits import failure_probability, working_load_limits
+    from ratemodel.many import fit_many
     from ratemodel.planning import next_test
     from ratemodel.records.campaign import read_campaign
     from ratemodel.steps import explain

@@ -12,18 +12,25 @@ from ratemodel.arrays import FloatArray
 from ratemodel.errors import Problem
 from ratemodel.inference.average import Settings, fit_rate
 from ratemodel.inference.diagnostics import Diagnostics, diagnose
+from ratemodel.inference.from_records import lives
 from ratemodel.inference.ratefit import Curve, RateFit
 from ratemodel.inference.sensitivity import Sensitivity, sensitivity
-from ratemodel.limits import FailureProbability, Limit, failure_probability, working_load_limits
+from ratemodel.limits import FailureProbability, Limits, failure_probability, working_load_limits
+from ratemodel.lives import HeldLoad, ShockDamage, fit_lives, held_load, shock_damage
+from ratemodel.margin import Dominance, margin_shares
 from ratemodel.planning import NextTest, next_test
+from ratemodel.recorded import recorded_curve
+from ratemodel.records.creep import read_creep
 from ratemodel.records.tables import Campaign
 from ratemodel.screening import ScreeningFinding, screen
 from ratemodel.showing import Shown
-from ratemodel.steps import Explanation, explain, shares
+from ratemodel.steps import Explanation, explain
 from ratemodel.translation import UseStrength, translate
 from ratemodel.words import cautions
 
 POINTS_PER_DECADE = 8
+#: Joint draws of a law of life.
+LIFE_DRAWS = 4000
 
 
 @dataclass(frozen=True)
@@ -38,14 +45,23 @@ class SeriesResult:
 
 @dataclass(frozen=True, repr=False)
 class UseResult(Shown):
-    """One use case carried through to its limits."""
+    """One use case carried through to its limits.
+
+    ``shares`` are those of ``dominance``, scaled to add up to one. ``held`` and ``damage`` are
+    there where the series has lives under load: a steady load's life, and the damage of shocks.
+    ``failure`` is the one by the law of life where there is one for a steady load.
+    """
 
     strength: UseStrength
     explanation: Explanation
-    limits: tuple[Limit, ...]
+    limits: Limits
     failure: FailureProbability | None
     shares: tuple[tuple[str, float], ...]
     sensitivity: Sensitivity
+    dominance: Dominance
+    held: HeldLoad | None = None
+    damage: ShockDamage | None = None
+    problems: tuple[Problem, ...] = ()
 
 
 @dataclass(frozen=True, repr=False)
@@ -99,18 +115,45 @@ def analyse(campaign: Campaign, *, rates: Sequence[float] = (), seed: int = 0,
     tests = sum(len(s.used) for s in campaign.series.values())
     plan = next_test(fits, [u.strength for u in uses], campaign.options)
     problems = tuple(p for r in results for p in (*r.fit.problems, *r.diagnostics.problems))
-    problems += tuple(p for u in uses for p in (*u.strength.problems, *u.sensitivity.problems))
+    problems += tuple(
+        p for u in uses for p in (*u.strength.problems, *u.problems, *u.sensitivity.problems)
+    )
     return Analysis(campaign, seed, settings, results, uses, plan, tuple(cautions(tests)), problems)
 
 
 def _use(fit: RateFit, name: str, campaign: Campaign, seed: int) -> UseResult:
     use = campaign.use[name]
     rng = _stream(seed, "use", name)
-    strength = translate(fit, use, rng=rng)
+    strength = translate(fit, use, rng=rng, curve=recorded_curve(campaign, use))
     explanation = explain(strength, rng=rng)
-    return UseResult(strength, explanation, working_load_limits(strength),
-                     failure_probability(strength), shares(strength, explanation),
-                     sensitivity(fit, float(np.median(strength.u)), rng=rng))  # fmt: skip
+    held, damage, found = _under_load(strength, campaign, _stream(seed, "lives", name))
+    limits = working_load_limits(strength, held)
+    failure = held.failure if held is not None else failure_probability(strength, rng=rng)
+    dominance = margin_shares(strength, rng=_stream(seed, "shares", name))
+    problems = (*found, *limits.problems, *(failure.problems if failure is not None else ()))
+    problems += damage.problems if damage is not None else ()
+    return UseResult(
+        strength, explanation, limits, failure, dominance.shares,
+        sensitivity(fit, float(np.median(strength.u)), rng=rng), dominance, held, damage, problems,
+    )  # fmt: skip
+
+
+def _under_load(
+    strength: UseStrength, campaign: Campaign, rng: np.random.Generator
+) -> tuple[HeldLoad | None, ShockDamage | None, tuple[Problem, ...]]:
+    """What creep rupture tests of the series say of a steady use or of shocks in a life."""
+    shocks = "shocks" in strength.use.quantities
+    if strength.event.peak_force_N is None or not (strength.use.kind == "steady" or shocks):
+        return None, None, ()
+    creep = read_creep(campaign.folder, campaign) if campaign.folder else None
+    if creep is None or all(r.series != strength.use.series for r in creep.runs):
+        return None, None, ()
+    draws = min(strength.mean_ln.size, LIFE_DRAWS)
+    mixture, found = fit_lives(lives(creep, strength.use.series), draws, rng)
+    if mixture is None:
+        return None, None, found
+    damage = shock_damage(strength, mixture) if shocks else None
+    return held_load(strength, mixture), damage, found
 
 
 def _stream(seed: int, kind: str, name: str) -> np.random.Generator:

@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import brentq
+from scipy.special import ndtr
 
 from ratemodel.arrays import FloatArray
-from ratemodel.inference.scatter import specimen_cdf
+from ratemodel.errors import Problem
+from ratemodel.lives import HeldLoad
+from ratemodel.odds import NOT_INFORMATIVE, FailureProbability, Spread, odds_words
+from ratemodel.reliability import demand_scale, tail_probability
+from ratemodel.shocks import PULLS_REACH_DECADES, failure_probability, meet
 from ratemodel.showing import Shown
+from ratemodel.tolerance import Convention
 from ratemodel.translation import UseStrength
+from ratemodel.words import CAUTION
+
+#: Probability of the characteristic value and of the two design values of EN 1990:2002 Annex D.
+CHARACTERISTIC = 0.05
+DESIGN: dict[Convention, float] = {"probability-0.001": 0.001, "index-3.04": float(ndtr(-3.04))}
+_ANNEX_D = "EN 1990 Annex D, variation unknown: {what}, predicted for the next line at this rate"
 
 
 @dataclass(frozen=True, repr=False)
@@ -30,6 +43,10 @@ class Limit(Shown):
         Probability that one line loaded to this limit, at the use's rate, is weaker than it.
     basis : str
         The rule in words.
+    decades_beyond : float
+        Decades by which the use's rate lies beyond the tested rates.
+    informative : bool
+        False where the probability says nothing: a load held far longer than any pull.
     """
 
     policy: str
@@ -37,36 +54,107 @@ class Limit(Shown):
     interval: tuple[float, float]
     implied_failure_probability: float
     basis: str
+    decades_beyond: float = 0.0
+    informative: bool = True
+
+    @property
+    def odds(self) -> str:
+        """The implied probability as text."""
+        known = odds_words(self.implied_failure_probability)
+        return known if self.informative else "not informative"
 
 
-def working_load_limits(strength: UseStrength) -> tuple[Limit, ...]:
+@dataclass(frozen=True, repr=False)
+class Limits(Shown):
+    """The limits of one use by every policy, to be read side by side; iterates over them.
+
+    Attributes
+    ----------
+    rows : tuple of Limit
+    strength : UseStrength
+        What they are taken from.
+    demand_scale : float or None
+        Factor on all demands of the event at which the target failure probability is met: above
+        1 there is room, below 1 the use asks too much. None without target or demand.
+    caution : str
+        To be shown wherever a limit is.
+    problems : tuple of Problem
+    """
+
+    rows: tuple[Limit, ...]
+    strength: UseStrength
+    demand_scale: float | None = None
+    caution: str = CAUTION
+    problems: tuple[Problem, ...] = ()
+
+    def __iter__(self) -> Iterator[Limit]:
+        return iter(self.rows)
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def __getitem__(self, place: int) -> Limit:
+        return self.rows[place]
+
+    def by(self, policy: str) -> Limit:
+        """The limit of one policy, by its name.
+
+        Raises
+        ------
+        KeyError
+            The use does not give the numbers for it.
+        """
+        for row in self.rows:
+            if row.policy == policy:
+                return row
+        raise KeyError(f"no limit by {policy}; there are {', '.join(r.policy for r in self.rows)}")
+
+
+def working_load_limits(
+    strength: UseStrength,
+    held: HeldLoad | None = None,
+    *,
+    convention: Convention = "probability-0.001",
+) -> Limits:
     """The limit by each policy that the use case gives the numbers for.
 
-    Policies: ``rating / design factor``, ``lower bound / design factor``, ``target failure
-    probability``. None of them is a permission to load anything; see the cautions.
+    Policies: ``rating / design factor``, ``lower bound / design factor``,
+    ``EN 1990 characteristic / design factor`` (without a design factor
+    ``EN 1990 characteristic``), ``EN 1990 design value``, ``target failure probability`` and, for
+    a steady load with creep rupture tests, ``service life``. None of them is a permission to load
+    anything; see the caution.
+
+    Parameters
+    ----------
+    strength : UseStrength
+        As translated.
+    held : HeldLoad, optional
+        What creep rupture tests say of a steady use; without it the row ``service life`` is left
+        out, with a finding, and the others stand for a pull as long as the service life.
+    convention : {"probability-0.001", "index-3.04"}
+        What a design value means; see `ratemodel.tolerance.Convention`.
+
+    Notes
+    -----
+    EN 1990 Annex D derives its factors as the prediction of the next value from n normal ones
+    under a vague prior (D7.1): for one rate the 5 % quantile predicted from the joint draws *is*
+    exp(m − kₙ s) with kₙ of table D1, variation unknown. With several rates the same prediction,
+    taken at the use's rate, is the only reading that keeps the Annex's meaning.
     """
-    use, fit = strength.use, strength.fit
+    use = strength.use
     rows: list[Limit] = []
-    tails = [(1 - fit.level) / 2, (1 + fit.level) / 2]
     if use.design_factor is not None:
-        rating = fit.series.rating
-        if rating is not None:
-            value = rating.strength / use.design_factor
-            rows.append(_limit(strength, "rating / design factor", (value, value, value),
-                               f"declared value over {use.design_factor:g}"))  # fmt: skip
-        q = np.exp(np.quantile(strength.quantile_ln(1 - fit.bound.fraction), tails))
-        values = np.array([strength.lower_bound, *q]) / use.design_factor
-        basis = f"{fit.bound.label} lower bound over {use.design_factor:g}"
-        three = (float(values[0]), float(values[1]), float(values[2]))
-        rows.append(_limit(strength, "lower bound / design factor", three, basis))
+        rows += _by_factor(strength, use.design_factor)
+    rows += _annex_d(strength, use.design_factor, convention)
     if use.target_failure_probability is not None:
         p = use.target_failure_probability
-        value = float(np.exp(predictive_quantile_ln(strength, p)))
-        q = np.exp(np.quantile(strength.quantile_ln(p), tails))
         basis = f"one line in {1 / p:.3g} weaker, all uncertainty averaged"
-        three = (value, float(q[0]), float(q[1]))
-        rows.append(_limit(strength, "target failure probability", three, basis))
-    return tuple(rows)
+        rows.append(_limit(strength, "target failure probability", _predicted(strength, p), basis))
+    problems: tuple[Problem, ...] = ()
+    if strength.event.kind == "steady":
+        by_life, problems = _service_life(strength, held)
+        rows += by_life
+    return Limits(tuple(rows), strength, _room(strength, held), problems=problems)
 
 
 def predictive_quantile_ln(strength: UseStrength, probability: float) -> float:
@@ -78,52 +166,110 @@ def predictive_quantile_ln(strength: UseStrength, probability: float) -> float:
     low, high = float(per_draw.min()) - 1e-6, float(per_draw.max()) + 1e-6
 
     def excess(x: float) -> float:
-        return float(np.log(max(strength.probability_below(x).mean(), 1e-300) / probability))
+        return float(np.log(max(_weaker(strength, x), 1e-300) / probability))
 
     return float(brentq(excess, low, high, xtol=1e-10))
 
 
-@dataclass(frozen=True)
-class FailureProbability:
-    """Probability that the event's demand exceeds one line's strength.
-
-    ``per_draw`` keeps the two kinds of uncertainty apart: each entry is the probability over
-    events and lines for one state of knowledge; their spread is what more tests would narrow.
-    """
-
-    per_draw: FloatArray
-
-    @property
-    def mean(self) -> float:
-        """Probability with all uncertainty averaged."""
-        return float(self.per_draw.mean())
+def _by_factor(strength: UseStrength, factor: float) -> list[Limit]:
+    fit, rows = strength.fit, []
+    rating = fit.series.rating
+    if rating is not None:
+        value = rating.strength / factor
+        rows.append(_limit(strength, "rating / design factor", (value, value, value),
+                           f"declared value over {factor:g}"))  # fmt: skip
+    low, high = np.exp(np.quantile(strength.quantile_ln(1 - fit.bound.fraction), _tails(strength)))
+    values = (strength.lower_bound / factor, float(low) / factor, float(high) / factor)
+    basis = f"{fit.bound.label} lower bound over {factor:g}"
+    rows.append(_limit(strength, "lower bound / design factor", values, basis))
+    return rows
 
 
-def failure_probability(strength: UseStrength, *, states: int = 400, events: int = 256
-                        ) -> FailureProbability | None:  # fmt: skip
-    """Demand against strength, with the strength read at each event's own rate.
+def _annex_d(strength: UseStrength, factor: float | None, convention: Convention) -> list[Limit]:
+    value, low, high = _predicted(strength, CHARACTERISTIC)
+    by = factor or 1.0
+    policy = "EN 1990 characteristic" + (" / design factor" if factor else "")
+    over = f", over {by:g}" if factor else ", not yet over any factor"
+    basis = _ANNEX_D.format(what="5 % fractile") + over
+    one = _limit(strength, policy, (value / by, low / by, high / by), basis)
+    p = DESIGN[convention]
+    basis = _ANNEX_D.format(what=f"design value, fractile {p:.3g} (convention {convention})")
+    basis += "; a resistance to set against a load with its own partial factor"
+    return [one, _limit(strength, "EN 1990 design value", _predicted(strength, p), basis)]
 
-    None where the use has no demand (kind ``rate``). ``states`` rows of the fit meet ``events``
-    rows of the event and of the factors, every state with every event.
-    """
-    demand = strength.event.peak_force_N
-    if demand is None or strength.unit.dimension != "force":
+
+def _service_life(
+    strength: UseStrength, held: HeldLoad | None
+) -> tuple[list[Limit], tuple[Problem, ...]]:
+    """Load that lasts the service life, by lives under load; a finding where there are none."""
+    label = strength.fit.bound.label
+    if held is not None:
+        broken = 1 - held.fraction
+        basis = (
+            f"{label} lower bound on life beyond the service life, by creep rupture tests; the "
+            f"odds are the share of {broken:.3g} allowed to break within it"
+        )
+        ends, beyond = held.working_load_interval_N, strength.decades_beyond
+        row = Limit("service life", held.working_load_N, ends, broken, basis, beyond)
+        return [row], held.problems
+    return [], (Problem(
+        "no-limit-by-service-life",
+        f"use {strength.use.name}: no limit by service life, since no creep rupture tests tell how "
+        "long a load is held; the limits given are those of a pull as long as the service life; "
+        "hold specimens to the break at two or more loads (creep.csv, broke = yes)",
+        "serious"),)  # fmt: skip
+
+
+def _room(strength: UseStrength, held: HeldLoad | None) -> float | None:
+    """Factor on the demand at which the target is met; from pulls, so not for steady loads."""
+    target, demand = strength.use.target_failure_probability, strength.event.peak_force_N
+    one_shock = "shocks" not in strength.event.inputs
+    usable = target is not None and target < 0.5 and demand is not None and held is None
+    if not usable or strength.unit.dimension != "force" or strength.event.kind == "steady":
         return None
-    fit = strength.fit
-    pick = np.linspace(0, fit.owner.size - 1, states).astype(int)
-    other = np.linspace(0, fit.owner.size - 1, events).astype(int)
-    part = fit.take(pick.astype(np.int64))
-    u = strength.u[other]
-    shift = sum((f[other] for f in strength.factors.values()), start=np.zeros(events))
-    mean = part.mean_ln(u) + shift
-    sigma = part.sigma_at(u)
-    offset = np.log(demand[other]) - mean
-    spool = part.batch_sd()[:, None]
-    return FailureProbability(specimen_cdf(offset, sigma, spool, fit.scatter).mean(axis=1))
+    if target is None or demand is None or not one_shock:
+        return None
+    rows = np.linspace(0, demand.size - 1, min(256, demand.size)).astype(np.int64)
+    m = meet(strength, demand[rows], strength.u[rows], np.ones(rows.size), 1000)
+    if not (m.demand > 0).all():
+        return None
+    spread = Spread(strength.fit.scatter, m.spool)
+    return demand_scale(target, m.demand, m.mean, m.sigma, scatter=spread)
+
+
+def _predicted(strength: UseStrength, p: float) -> tuple[float, float, float]:
+    low, high = np.exp(np.quantile(strength.quantile_ln(p), _tails(strength)))
+    return float(np.exp(predictive_quantile_ln(strength, p))), float(low), float(high)
+
+
+def _weaker(strength: UseStrength, ln_load: float) -> float:
+    """Probability that one line is weaker than a load, averaged over the joint draws."""
+    per_draw: FloatArray = tail_probability(
+        ln_load, strength.mean_ln, strength.sigma,
+        Spread(strength.fit.scatter, strength.batch_sd),
+    )  # fmt: skip
+    return float(per_draw.mean())
+
+
+def _tails(strength: UseStrength) -> list[float]:
+    return [(1 - strength.fit.level) / 2, (1 + strength.fit.level) / 2]
 
 
 def _limit(strength: UseStrength, policy: str, values: tuple[float, float, float], basis: str
            ) -> Limit:  # fmt: skip
     value, low, high = values
-    p = float(strength.probability_below(float(np.log(value))).mean())
-    return Limit(policy, value, (low, high), p, basis)
+    p = _weaker(strength, float(np.log(value)))
+    beyond = strength.decades_beyond
+    steady = strength.event.kind == "steady" and beyond >= PULLS_REACH_DECADES
+    return Limit(policy, value, (low, high), p, basis, beyond, not steady)
+
+
+__all__ = [
+    "NOT_INFORMATIVE",
+    "FailureProbability",
+    "Limit",
+    "Limits",
+    "failure_probability",
+    "predictive_quantile_ln",
+    "working_load_limits",
+]

@@ -7,65 +7,27 @@ The odds are averaged over the second and given as an interval over the first.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.special import ndtr
 
 from ratemodel.arrays import FloatArray
-from ratemodel.errors import InputError, Problem
+from ratemodel.errors import InputError
+from ratemodel.inference.scatter import specimen_cdf
+from ratemodel.odds import DemandAndStrength, FailureProbability, Spread, summarised
 from ratemodel.records.tables import Scatter
 
 _EULER = 0.5772156649015329
 _BLOCK = 2_000_000  # entries of the parameter × event table held at once
 
 
-@dataclass(frozen=True)
-class FailureProbability:
-    """Probability that demand exceeds strength.
-
-    Attributes
-    ----------
-    probability : float
-        Averaged over everything: the odds to act on.
-    median : float
-        Over the epistemic draws.
-    interval : tuple of float
-        Over the epistemic draws, central, at ``level``.
-    level : float
-        Probability of the interval.
-    per_draw : array
-        One probability per epistemic draw, shape ``(parameter draws,)``.
-    simulation_error : float
-        Standard error of ``probability`` from the finite number of event draws.
-    problems : tuple of Problem
-        Limits of trust.
-    """
-
-    probability: float
-    median: float
-    interval: tuple[float, float]
-    level: float
-    per_draw: FloatArray
-    simulation_error: float
-    problems: tuple[Problem, ...] = ()
-
-
-@dataclass(frozen=True)
-class DemandAndStrength:
-    """Draws of demand and of the strength of single specimens (N), for a picture of both.
-
-    Each of its own length; ``odds`` where they have been worked out.
-    """
-
-    name: str
-    demand_N: FloatArray
-    strength_N: FloatArray
-    odds: FailureProbability | None = None
-
-
 def tail_probability(
-    ln_demand: ArrayLike, mean_ln: ArrayLike, sd_ln: ArrayLike, scatter: Scatter = "normal"
+    ln_demand: ArrayLike,
+    mean_ln: ArrayLike,
+    sd_ln: ArrayLike,
+    scatter: Scatter | Spread = "normal",
 ) -> FloatArray:
     r"""Probability that one specimen's strength lies below a demand, analytic to 1e-300.
 
@@ -77,7 +39,7 @@ def tail_probability(
     ----------
     ln_demand, mean_ln, sd_ln : array_like
         Broadcast against one another. Where ``sd_ln`` is 0 the answer is 0 or 1.
-    scatter : {"normal", "smallest-extreme-value"}
+    scatter : {"normal", "smallest-extreme-value"} or Spread
         Form of the specimen-to-specimen scatter of ln-strength.
 
     Raises
@@ -85,20 +47,24 @@ def tail_probability(
     InputError
         Unknown scatter or a negative ``sd_ln``.
     """
-    from scipy.special import ndtr
-
     ln_demand, mean_ln, sd = (np.asarray(a, dtype=np.float64) for a in (ln_demand, mean_ln, sd_ln))
     if (sd < 0).any() or np.isnan(sd).any():
         raise InputError("a standard deviation below 0 or missing", "0 or above", column="sd_ln")
+    spread = scatter if isinstance(scatter, Spread) else Spread(scatter)
+    if spread.family not in get_args(Scatter):
+        raise InputError(f"scatter {spread.family!r}", "normal or smallest-extreme-value")
     gap = ln_demand - mean_ln
+    spool = np.asarray(spread.spool_sd_ln, dtype=np.float64)
+    if (spool > 0).any() and spread.family != "normal":
+        return specimen_cdf(gap, np.maximum(sd, 1e-12), spool, spread.family)
+    total = np.hypot(sd, spool)
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         # Equal and without scatter counts as failure: the demand is not exceeded by the strength.
-        z = np.where(sd > 0, gap / np.where(sd > 0, sd, 1.0), np.where(gap >= 0, np.inf, -np.inf))
-        if scatter == "normal":
+        certain = np.where(gap >= 0, np.inf, -np.inf)
+        z = np.where(total > 0, gap / np.where(total > 0, total, 1.0), certain)
+        if spread.family == "normal":
             return np.asarray(ndtr(z))
-        if scatter == "smallest-extreme-value":
-            return np.asarray(-np.expm1(-np.exp(z * np.pi / np.sqrt(6) - _EULER)))
-    raise InputError(f"scatter {scatter!r}", "normal or smallest-extreme-value")
+        return np.asarray(-np.expm1(-np.exp(z * np.pi / np.sqrt(6) - _EULER)))
 
 
 def failure_probability(
@@ -106,7 +72,7 @@ def failure_probability(
     mean_ln: ArrayLike,
     sd_ln: ArrayLike,
     *,
-    scatter: Scatter = "normal",
+    scatter: Scatter | Spread = "normal",
     level: float = 0.90,
     weights: ArrayLike | None = None,
 ) -> FailureProbability:
@@ -125,8 +91,8 @@ def failure_probability(
     sd_ln : array_like
         Specimen-to-specimen standard deviation of ln-strength, ``(parameters,)`` or
         ``(parameters, 1)`` or a number.
-    scatter : {"normal", "smallest-extreme-value"}
-        Form of that scatter.
+    scatter : {"normal", "smallest-extreme-value"} or Spread
+        Form of that scatter; a spool's share as a number or ``(parameters, 1)``.
     level : float
         Probability of the interval over the parameters.
     weights : array_like, optional
@@ -159,18 +125,19 @@ def failure_probability(
     per_event = np.zeros(load.size)
     for i in range(0, mean.shape[0], rows):
         part = slice(i, i + rows)
-        tail = tail_probability(ln_demand, mean[part], sd[part], scatter)
+        tail = tail_probability(ln_demand, mean[part], sd[part], _part(scatter, part))
         tail = weight * np.broadcast_to(tail, (tail.shape[0], load.size))
         per_draw[part] = tail.mean(axis=1)
         per_event += tail.sum(axis=0)
     per_event /= mean.shape[0]
-    edge = (1 - level) / 2
-    low, middle, high = (float(q) for q in np.quantile(per_draw, [edge, 0.5, 1 - edge]))
-    probability = float(per_draw.mean())
     error = float(per_event.std(ddof=1) / np.sqrt(load.size)) if load.size > 1 else 0.0
-    return FailureProbability(
-        probability, middle, (low, high), level, per_draw, error, _trust(probability, error)
-    )
+    return summarised(per_draw, error, level)
+
+
+def _part(scatter: Scatter | Spread, rows: slice) -> Scatter | Spread:
+    if isinstance(scatter, Spread) and np.ndim(scatter.spool_sd_ln) > 0:
+        return Spread(scatter.family, np.asarray(scatter.spool_sd_ln)[rows])
+    return scatter
 
 
 def demand_scale(
@@ -179,7 +146,7 @@ def demand_scale(
     mean_ln: ArrayLike,
     sd_ln: ArrayLike,
     *,
-    scatter: Scatter = "normal",
+    scatter: Scatter | Spread = "normal",
 ) -> float:
     """Factor on all demands at which the overall probability equals a target.
 
@@ -249,13 +216,11 @@ def _weights(weights: ArrayLike | None, events: int) -> FloatArray:
     return weight
 
 
-def _trust(probability: float, error: float) -> tuple[Problem, ...]:
-    if probability > 0 and error > 0.5 * probability:
-        return (
-            Problem(
-                "few-event-draws",
-                f"the probability {probability:.1e} hangs on a few extreme event draws "
-                f"(simulation error {error:.1e}); take more event draws",
-            ),
-        )
-    return ()
+__all__ = [
+    "DemandAndStrength",
+    "FailureProbability",
+    "Spread",
+    "demand_scale",
+    "failure_probability",
+    "tail_probability",
+]

@@ -140,14 +140,18 @@ def probability_text(probability: float) -> str:
     return f"about 1 in {_two_digits(1 / probability)}"
 
 
-def odds_beyond(probability: float, decades_beyond: float) -> str:
+def odds_beyond(probability: float, decades_beyond: float, informative: bool = True) -> str:
     """Odds in words for a rate that far beyond the tests; a decade out, models alone speak.
+
+    ``informative`` False: the odds come from pulls where creep rupture governs.
 
     Examples
     --------
     >>> odds_beyond(1e-9, 0.0), odds_beyond(1e-9, 2.0)
     ('less than 1 in a million', 'less than 1 in 1000, by the models alone')
     """
+    if not informative:
+        return "not informative, creep rupture governs"
     if decades_beyond < 1.0:
         return probability_text(probability)
     if probability < _SMALLEST_UNTESTED:

@@ -20,6 +20,12 @@ class Step:
     ln_ratio: FloatArray
     origin: str
 
+    def ratio(self, level: float) -> tuple[float, float, float]:
+        """Median ratio and its interval at a level."""
+        tails = [0.5, (1 - level) / 2, (1 + level) / 2]
+        middle, low, high = np.exp(np.quantile(self.ln_ratio, tails))
+        return float(middle), float(low), float(high)
+
 
 @dataclass(frozen=True)
 class Explanation:
@@ -39,6 +45,12 @@ class Explanation:
     ln_start: FloatArray
     steps: tuple[Step, ...]
     ln_end: FloatArray
+
+    @property
+    def residual(self) -> float:
+        """Largest gap, over the draws, between start plus steps and the end: rounding only."""
+        total = self.ln_start + sum(s.ln_ratio for s in self.steps)
+        return float(np.abs(total - self.ln_end).max())
 
 
 def explain(strength: UseStrength, *, rng: np.random.Generator) -> Explanation:
@@ -75,31 +87,8 @@ def explain(strength: UseStrength, *, rng: np.random.Generator) -> Explanation:
             origin = "fitted" if fitted else fit.priors.parameters["cycled"].origin
             steps.append(Step("preload cycles left out", -gain, origin))
         steps.append(Step("rate", at_use - at_rated, "fitted"))
-    origins = {f.name: f.origin for f in strength.use.factors}
     for factor, values in strength.factors.items():
-        steps.append(Step(factor, values, origins.get(factor, "fitted or prior")))
+        steps.append(Step(factor, values, strength.origins.get(factor, "fitted or prior")))
     steps.append(Step("average to one line", spread[:, 0], "fitted scatter"))
     end = strength.mean_ln + spread[:, 0]
     return Explanation(name, start, tuple(steps), end)
-
-
-def shares(strength: UseStrength, explanation: Explanation) -> tuple[tuple[str, float], ...]:
-    """Share of the variance of ln strength of one line by cause, largest first.
-
-    Causes are the curve at the use's typical rate (models, parameters, machines), the spread of
-    the event's rate along the curve, each factor, and line-to-line scatter. Covariances between
-    causes are split evenly, so that shares add up to one.
-    """
-    fit = strength.fit
-    typical = np.array([float(np.median(strength.u))])
-    at_typical = fit.mean_ln(typical)[:, 0]
-    at_use = fit.mean_ln(strength.u[:, None])[:, 0]
-    causes = {"rate model and its parameters": at_typical, "event's rate": at_use - at_typical}
-    causes |= dict(strength.factors)
-    causes["line-to-line scatter"] = explanation.ln_end - strength.mean_ln
-    table = np.stack(list(causes.values()))
-    covariance = np.atleast_2d(np.cov(table)).sum(axis=1)
-    positive = np.maximum(covariance, 0.0)
-    total = float(positive.sum()) or 1.0
-    ranked = sorted(zip(causes, positive / total, strict=True), key=lambda item: -item[1])
-    return tuple((name, float(share)) for name, share in ranked)

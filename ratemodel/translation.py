@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError, NotIdentifiedError, Problem
-from ratemodel.event import Event, event_draws
+from ratemodel.event import Event, Recorded, event_draws
 from ratemodel.inference.ratefit import RateFit
 from ratemodel.inference.scatter import specimen_cdf, specimen_quantile
+from ratemodel.length import length_shift
 from ratemodel.records.tables import Use
 from ratemodel.showing import Shown
 from ratemodel.units import Unit
@@ -33,7 +34,11 @@ class UseStrength(Shown):
     sigma, batch_sd : ndarray
         Specimen and spool scatter of ln S.
     factors : mapping of str to ndarray
-        ln of every factor, by name.
+        ln of every factor, by name, the step to the use's length and temperature included.
+    origins : mapping of str to str
+        Where each factor comes from.
+    curve : Recorded, optional
+        Loading curve that the event was computed with.
     """
 
     use: Use
@@ -45,6 +50,8 @@ class UseStrength(Shown):
     batch_sd: FloatArray
     factors: Mapping[str, FloatArray]
     problems: tuple[Problem, ...]
+    origins: Mapping[str, str] = field(default_factory=dict)
+    curve: Recorded | None = None
 
     @property
     def unit(self) -> Unit:
@@ -74,7 +81,8 @@ class UseStrength(Shown):
         return float(np.exp(q))
 
 
-def translate(fit: RateFit, use: Use, *, rng: np.random.Generator) -> UseStrength:
+def translate(fit: RateFit, use: Use, *, rng: np.random.Generator,
+              curve: Recorded | None = None) -> UseStrength:  # fmt: skip
     """Strength at the use's own rate, draw by draw, with the use's factors applied.
 
     Parameters
@@ -85,6 +93,8 @@ def translate(fit: RateFit, use: Use, *, rng: np.random.Generator) -> UseStrengt
         Kind ``rate``, ``fall``, ``snatch`` or ``steady``.
     rng : numpy.random.Generator
         For the event's distributions and the factors.
+    curve : Recorded, optional
+        Loading curve of a use whose line is "recorded"; see `recorded_curve`.
 
     Raises
     ------
@@ -95,10 +105,40 @@ def translate(fit: RateFit, use: Use, *, rng: np.random.Generator) -> UseStrengt
         raise InputError(f"use {use.name} is for series {use.series}, the fit for "
                          f"{fit.series.name}", "a fit of the use's own series")  # fmt: skip
     draws = fit.owner.size
-    event = event_draws(use, draws, rng)
+    event = event_draws(use, draws, rng, curve=curve)
     u, problems = _rate(fit, use, event)
     mean = fit.mean_ln(u[:, None])[:, 0]
     sigma = fit.sigma_at(u[:, None])[:, 0]
+    factors, origins = _stated_factors(use, draws, rng)
+    length = event.inputs.get("line_length")
+    stated = "line length" in factors
+    moved = None if length is None or stated else length_shift(fit.series, length, sigma, rng)
+    if moved is not None:
+        factors["line length"], origins["line length"] = moved
+    elif length is not None and not stated:
+        problems += (Problem(
+            "length-step-left-out",
+            f"use {use.name} states a line length but no specimen a free length: the weakest link "
+            "of a longer line is left out; give free_length_mm in breaks.csv"),)  # fmt: skip
+    shift = _temperature(fit, event, rng)
+    if shift is not None:
+        name = "temperature (from the tests and the prior)"
+        fitted = "temperature" in fit.data.covariate_names
+        origins[name] = "fitted" if fitted else fit.priors.parameters["temperature"].origin
+        factors[name] = shift
+    elif "temperature" in event.inputs:
+        problems += (Problem(
+            "temperature-left-out",
+            f"use {use.name} states a temperature but the tests have none: no step to it; give "
+            "temperature_C in breaks.csv"),)  # fmt: skip
+    total = mean + sum(factors.values(), start=np.zeros(draws))
+    return UseStrength(use, fit, event, u, total, sigma, fit.batch_sd(), factors, problems,
+                       origins, curve)  # fmt: skip
+
+
+def _stated_factors(use: Use, draws: int, rng: np.random.Generator
+                    ) -> tuple[dict[str, FloatArray], dict[str, str]]:  # fmt: skip
+    """ln of every factor that the use states, and their origins."""
     factors: dict[str, FloatArray] = {}
     for factor in use.factors:
         values = factor.distribution.sample(draws, rng)
@@ -107,20 +147,14 @@ def translate(fit: RateFit, use: Use, *, rng: np.random.Generator) -> UseStrengt
                              "a lognormal or a narrower distribution", file="campaign.toml",
                              column=f"use.{use.name}.factors.{factor.name}")  # fmt: skip
         factors[factor.name] = np.log(values)
-    shift = _temperature(fit, event, rng)
-    if shift is not None:
-        factors["temperature (from the tests and the prior)"] = shift
-    total = mean + sum(factors.values(), start=np.zeros(draws))
-    return UseStrength(use, fit, event, u, total, sigma, fit.batch_sd(), factors, problems)
+    return factors, {f.name: f.origin for f in use.factors}
 
 
 def _rate(fit: RateFit, use: Use, event: Event) -> tuple[FloatArray, tuple[Problem, ...]]:
     problems = list(event.problems)
-    if event.strain_rate_per_s is not None:
-        u = np.log10(event.strain_rate_per_s)
-    else:
-        u, problem = _steady_rate(fit, use, event)
-        problems.append(problem)
+    u = np.broadcast_to(rate_of_use(fit, use, event), fit.owner.size)
+    if event.strain_rate_per_s is None:
+        problems.append(_about_steady(use, event))
     beyond = float(np.median(fit.decades_beyond(u)))
     if beyond > 0.05:
         severity = "serious" if beyond > 1.5 else "caution"
@@ -136,23 +170,36 @@ def _rate(fit: RateFit, use: Use, event: Event) -> tuple[FloatArray, tuple[Probl
     return u, tuple(problems)
 
 
-def _steady_rate(fit: RateFit, use: Use, event: Event) -> tuple[FloatArray, Problem]:
-    """Rate of a pull lasting the service life; the slowest tested rate where none is given."""
-    draws = fit.owner.size
+def rate_of_use(fit: RateFit, use: Use, event: Event) -> FloatArray:
+    """log10 of the strain rate (1/s) at which strength is read, per draw of the event.
+
+    For a steady load the rate of a pull lasting the service life; the slowest tested rate where
+    none is given.
+    """
+    if event.strain_rate_per_s is not None:
+        with np.errstate(divide="ignore"):
+            return np.log10(event.strain_rate_per_s)
     if event.duration_s is None:
-        return np.full(draws, fit.data.u.min()), Problem(
+        return np.full(1, fit.data.u.min())
+    given = fit.series.used.strain_at_break
+    known = given[np.isfinite(given)]
+    strain = float(np.median(known)) if known.size else ASSUMED_STRAIN
+    return np.log10(strain / event.duration_s)
+
+
+def _about_steady(use: Use, event: Event) -> Problem:
+    if event.duration_s is None:
+        return Problem(
             "steady-without-duration",
             f"use {use.name} states no duration: strength is read at the slowest tested rate, "
             "which says nothing of the time it may be held; give duration_h",
             "serious",
         )
-    given = fit.series.used.strain_at_break
-    known = given[np.isfinite(given)]
-    strain = float(np.median(known)) if known.size else ASSUMED_STRAIN
-    return np.log10(strain / event.duration_s), Problem(
+    return Problem(
         "steady-read-from-pulls",
         f"use {use.name}: strength is that of a pull lasting the whole service life, "
-        f"extrapolated from the tested rates; creep rupture tests would be the direct evidence",
+        f"extrapolated from the tested rates; a load held as long is harsher than a pull, and "
+        f"creep rupture governs it: lives in creep.csv would be the direct evidence",
         "caution",
     )
 

@@ -12,6 +12,7 @@ import numpy as np
 from ratemodel.analysis import UseResult
 from ratemodel.answers import model_answers
 from ratemodel.inference.ratefit import Curve, RateFit
+from ratemodel.limits import Limit
 from ratemodel.planning import NextTest
 from ratemodel.shown import (
     change_text,
@@ -106,6 +107,10 @@ def models_alt(result: UseResult, units: Units | str | None = None) -> str:
     )
 
 
+def _odds(row: Limit) -> str:
+    return odds_beyond(row.implied_failure_probability, row.decades_beyond, row.informative)
+
+
 def limits_alt(result: UseResult, units: Units | str | None = None) -> str:
     """Words for `limits_chart`."""
     strength = result.strength
@@ -113,7 +118,7 @@ def limits_alt(result: UseResult, units: Units | str | None = None) -> str:
     symbol = unit_text(unit)
     told = "; ".join(
         f"{row.policy} {limit_text(row.value / unit.factor, symbol)}, odds that a line is weaker "
-        f"{odds_beyond(row.implied_failure_probability, strength.decades_beyond)}"
+        f"{_odds(row)}"
         for row in result.limits
     )
     bound = limit_text(strength.lower_bound / unit.factor, symbol)

@@ -48,8 +48,9 @@ def limits_chart(
         if max(_width(r[2]) for r in rows) > 0.5 * axes_points(axes)[0]:
             rows = [(a, b, c.replace(": ", ":\n"), d) for a, b, c, d in rows]
         axes.set_xlim(0, room_for(axes, 0.0, [(r[1].high, r[2]) for r in rows]))
+        size = _note_size(axes, rows)
         for row, (_, value, note, kind) in enumerate(rows):
-            _draw(axes, row, value, note, (kind, palette))
+            _draw(axes, row, value, note, (kind, palette, size))
         axes.set_xlabel(f"load or strength ({unit_text(unit)})", loc="left")
         axes.set_label(limits_alt(result, units))
     return axes
@@ -67,7 +68,9 @@ def _rows(result: UseResult, unit: Unit) -> list[tuple[str, Quantity, str, str]]
         rows.append((name, q, q.text(symbol), "demand"))
     for limit in result.limits:
         value = limit.value / unit.factor
-        odds = odds_beyond(limit.implied_failure_probability, strength.decades_beyond)
+        odds = odds_beyond(
+            limit.implied_failure_probability, strength.decades_beyond, limit.informative
+        )
         note = f"{limit_text(value, symbol)}\na line is weaker: {odds}"
         rows.append((_policy(limit.policy), Quantity(value, value, value), note, "limit"))
     bound = strength.lower_bound / unit.factor
@@ -91,8 +94,18 @@ def _policy(policy: str) -> str:
     return policy.replace("target failure ", "target failure\n")
 
 
-def _draw(axes: Axes, row: int, value: Quantity, note: str, look: tuple[str, Palette]) -> None:
-    kind, palette = look
+def _note_size(axes: Axes, rows: list[tuple[str, Quantity, str, str]]) -> float:
+    """Type size at which the tallest note fits its row; never under 5 points."""
+    em = float(mpl.rcParams["font.size"])
+    lines = max(note.count("\n") + 1 for _, _, note, _ in rows)
+    height = axes_points(axes)[1] / len(rows)
+    return min(em, max(5.0, height / (1.3 * lines)))
+
+
+def _draw(
+    axes: Axes, row: int, value: Quantity, note: str, look: tuple[str, Palette, float]
+) -> None:
+    kind, palette, size = look
     em = float(mpl.rcParams["font.size"])
     colour = {"demand": palette.use, "limit": palette.mean, "bound": palette.bound,
               "strength": palette.ink}[kind]  # fmt: skip
@@ -105,5 +118,5 @@ def _draw(axes: Axes, row: int, value: Quantity, note: str, look: tuple[str, Pal
         axes.plot(value.median, row, marker=marker, color=colour, mew=2.0, zorder=3,
                   label=f"_{kind}")  # fmt: skip
     axes.annotate(note, (value.high, row), xytext=(0.6 * em, 0), textcoords="offset points",
-                  va="center", ha="left", color=colour, gid=kind,
+                  va="center", ha="left", color=colour, gid=kind, fontsize=size,
                   annotation_clip=False)  # fmt: skip

@@ -14,7 +14,7 @@ from ratemodel.event.lines import Arrangement
 from ratemodel.event.loading import Damping, Mover, Slip
 from ratemodel.event.shock import read_case
 
-_STEPS = 128
+_STEPS = np.full(1, 128.0)
 
 
 @dataclass(frozen=True)

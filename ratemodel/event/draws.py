@@ -12,7 +12,7 @@ from ratemodel.errors import InputError
 from ratemodel.event.checks import columns
 from ratemodel.event.course import Course, course
 from ratemodel.event.laws import Law, Linear, PowerLaw, Recorded
-from ratemodel.event.lines import Arrangement, Line, Series
+from ratemodel.event.lines import Arrangement, Line, Parallel, Series
 from ratemodel.event.loading import Damping, Mover, Slip
 from ratemodel.event.result import Event
 from ratemodel.event.shock import shock
@@ -105,11 +105,13 @@ def event_draws(
     ----------
     use : Use
         ``kind`` chooses the event. Beside the names listed there, a fall or snatch may have
-        ``stiffness_exponent`` (power law, ``stiffness`` then being the force at unit strain),
-        ``damping`` (s) or ``damping_ratio``, ``slip_force`` (N) with ``run_out`` (m), ``preload``
-        (N), ``steady_load`` (N), ``line_mass`` (kg), and a sling in series by ``sling_length``
-        (m) and ``sling_stiffness`` (N per unit strain). Option ``gravity = true`` makes a snatch
-        vertical; without it a preload is taken to keep acting.
+        ``exponent`` or ``stiffness_exponent`` (power law, ``stiffness`` then being the force at
+        unit strain), ``damping`` (s) or ``damping_ratio``, ``slip_force`` (N) with ``run_out``
+        (m), ``preload`` (N), ``steady_load`` (N), ``line_weight`` (kg/m) or ``line_mass`` (kg), a
+        sling in series by ``sling_length`` (m) and ``sling_stiffness`` (N per unit strain), and a
+        second line in parallel by ``second_length`` (m), ``second_stiffness`` (N per unit strain)
+        and ``second_slack`` (m). Option ``gravity = true`` makes a snatch vertical; without it a
+        preload is taken to keep acting. The force read is that of the first line.
     draws : int
         Number of joint rows.
     rng : numpy.random.Generator
@@ -133,6 +135,12 @@ def event_draws(
     return replace(_dispatch(use, q, curve), inputs=q)
 
 
+def event_of(use: Use, quantities: dict[str, FloatArray], curve: Recorded | None = None) -> Event:
+    """Event of a use for given values of all its quantities, each of shape ``(draws,)``."""
+    _check_names(use, curve)
+    return replace(_dispatch(use, quantities, curve), inputs=quantities)
+
+
 def median_course(use: Use, *, curve: Recorded | None = None) -> Course:
     """Course of a fall or snatch with every quantity at its median."""
     if use.kind not in ("fall", "snatch"):
@@ -148,7 +156,16 @@ def _check_names(use: Use, curve: Recorded | None) -> None:
         ("run_out", "slip_force"),
         ("sling_length", "sling_stiffness"),
         ("sling_stiffness", "sling_length"),
+        ("second_length", "second_stiffness"),
+        ("second_stiffness", "second_length"),
+        ("second_slack", "second_length"),
     )
+    if curve is None and use.options.get("line") == "recorded":
+        raise InputError(
+            f"use {use.name!r} has a recorded line but no loading curve was given",
+            "curve = recorded_curve(campaign, use)",
+            column=f"use.{use.name}.log",
+        )
     needed += [other for name, other in pairs if name in use.quantities]
     missing = [n for n in needed if n not in use.quantities]
     if missing:
@@ -180,17 +197,7 @@ class _Setup(TypedDict):
 def _setup(use: Use, q: dict[str, FloatArray], curve: Recorded | None) -> _Setup:
     """Arguments of `shock` for a fall or a snatch."""
     zero = np.zeros(1)
-    law: Law
-    if curve is not None:
-        law = curve
-    elif "stiffness_exponent" in q:
-        law = PowerLaw(q["stiffness"], q["stiffness_exponent"])
-    else:
-        law = Linear(q["stiffness"])
-    line: Arrangement = Line(law, q["line_length"], q.get("line_mass", zero))
-    if "sling_length" in q:
-        sling = Line(Linear(q["sling_stiffness"]), q["sling_length"])
-        line = Series((line, sling))
+    line = _line(q, curve)
     preload = q.get("preload", zero)
     slip = Slip(q["slip_force"], q.get("run_out", np.inf)) if "slip_force" in q else None
     damping = Damping(q.get("damping", zero), q.get("damping_ratio", zero))
@@ -202,3 +209,25 @@ def _setup(use: Use, q: dict[str, FloatArray], curve: Recorded | None) -> _Setup
     else:
         mover = Mover(q["mass"], q["closing_speed"], gravity, steady)
     return _Setup(line=line, mover=mover, preload=preload, damping=damping, slip=slip)
+
+
+def _line(q: dict[str, FloatArray], curve: Recorded | None) -> Arrangement:
+    """The line, with what is in parallel and in series with it; the line itself comes first."""
+    exponent = q.get("exponent", q.get("stiffness_exponent"))
+    law: Law
+    if curve is not None:
+        law = curve
+    elif exponent is not None:
+        law = PowerLaw(q["stiffness"], exponent)
+    else:
+        law = Linear(q["stiffness"])
+    length = q["line_length"]
+    weight = q.get("line_weight")
+    mass = q.get("line_mass", np.zeros(1)) if weight is None else weight * length
+    line: Arrangement = Line(law, length, mass)
+    if "second_length" in q:
+        second = Line(Linear(q["second_stiffness"]), q["second_length"])
+        line = Parallel((line, second), (np.zeros(1), q.get("second_slack", np.zeros(1))))
+    if "sling_length" in q:
+        line = Series((line, Line(Linear(q["sling_stiffness"]), q["sling_length"])))
+    return line

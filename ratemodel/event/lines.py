@@ -134,26 +134,41 @@ class Series:
 
     def force(self, extension: FloatArray) -> FloatArray:
         """Force (N): the one at which the parts' extensions add up."""
+        return np.asarray(self.parts[0].force(self._split(extension)[0]))
+
+    def _split(self, extension: FloatArray) -> tuple[FloatArray, ...]:
+        """Extension of every part: the first against the rest, which carries the same force."""
+        # Only forces at extensions are asked for: inverting parts within every step would be slow.
         wanted = np.maximum(extension, 0.0)
-        # No part can carry more than if it took all of the extension alone.
-        high = np.min(np.broadcast_arrays(*(p.force(wanted) for p in self.parts)), axis=0)
+        first, *others = self.parts
+        if not others:
+            return (wanted,)
+        rest = others[0] if len(others) == 1 else Series(tuple(others))
 
-        def compliance(force: FloatArray) -> FloatArray:
-            with np.errstate(divide="ignore"):
-                return np.asarray(sum(1 / p.stiffness(p.extension(force)) for p in self.parts))
+        def excess(x: FloatArray) -> FloatArray:
+            return first.force(x) - rest.force(np.maximum(wanted - x, 0.0))
 
-        return increasing_root(self.extension, compliance, wanted, np.zeros_like(high), high)
+        def slope(x: FloatArray) -> FloatArray:
+            return first.stiffness(x) + rest.stiffness(np.maximum(wanted - x, 0.0))
+
+        shape = np.broadcast_shapes(wanted.shape, first.span().shape, rest.span().shape)
+        high = np.broadcast_to(wanted, shape)
+        own = increasing_root(excess, slope, np.zeros(shape), np.zeros(shape), high)
+        left = np.maximum(wanted - own, 0.0)
+        if isinstance(rest, Series) and len(others) > 1:
+            return (own, *rest._split(left))
+        return own, left
 
     def energy(self, extension: FloatArray) -> FloatArray:
         """Energy stored (J)."""
-        force = self.force(extension)
-        return np.asarray(sum(p.energy(p.extension(force)) for p in self.parts))
+        split = self._split(extension)
+        return np.asarray(sum(p.energy(x) for p, x in zip(self.parts, split, strict=True)))
 
     def stiffness(self, extension: FloatArray) -> FloatArray:
         """Tangent stiffness (N/m)."""
-        force = self.force(extension)
+        split = zip(self.parts, self._split(extension), strict=True)
         with np.errstate(divide="ignore"):
-            return np.asarray(1 / sum(1 / p.stiffness(p.extension(force)) for p in self.parts))
+            return np.asarray(1 / sum(1 / p.stiffness(x) for p, x in split))
 
     def extension(self, force: FloatArray) -> FloatArray:
         """Extension at a force (m)."""
@@ -180,8 +195,8 @@ class Series:
 
     def states(self, extension: FloatArray) -> tuple[FloatArray, ...]:
         """Extension of every line."""
-        force = self.force(extension)
-        return tuple(s for p in self.parts for s in p.states(p.extension(force)))
+        split = zip(self.parts, self._split(extension), strict=True)
+        return tuple(s for p, x in split for s in p.states(x))
 
     def extension_where(self, line: int, force: FloatArray) -> FloatArray:
         """Extension of the whole at which one of its lines carries a force."""

@@ -39,6 +39,12 @@ class State:
             array[rows] = getattr(new, name)
 
 
+def joined(states: list[State]) -> State:
+    """Draws of several states in one."""
+    names = tuple(states[0].__dict__)
+    return State(*(np.concatenate([getattr(s, n) for s in states]) for n in names))
+
+
 @dataclass(frozen=True)
 class System:
     """Line, damper (viscosity c in N s/m), moving mass and the scales of force and time."""
@@ -67,7 +73,7 @@ class System:
         """Force in the line (N)."""
         return np.where(s.stage == SLIP, self.motion.slip_force, self.free_force(s))
 
-    def step_length(self, s: State, steps: int) -> FloatArray:
+    def step_length(self, s: State, steps: FloatArray) -> FloatArray:
         """Step (s): a share of the time scale, longer where a slip at even force takes long."""
         with np.errstate(divide="ignore", invalid="ignore"):
             stable = 0.5 * self.motion.mass / self.viscosity

@@ -10,19 +10,20 @@ import numpy as np
 
 import ratemodel
 from ratemodel.arrays import FloatArray, IntArray
-from ratemodel.errors import NotIdentifiedError, Problem
+from ratemodel.errors import InputError, NotIdentifiedError
 from ratemodel.inference.data import RateData, rate_data
-from ratemodel.inference.draws import effective_size, gaussian_draws, log_mean_exp
 from ratemodel.inference.findings import find_problems
-from ratemodel.inference.gaussian import gaussian_conditional
-from ratemodel.inference.hyper import Problemset, hyper_points, warp_to
-from ratemodel.inference.laplace import laplace_conditional, weighted_draws
-from ratemodel.inference.mixture import Mixture, mixture_of
+from ratemodel.inference.hyper import Problemset
+from ratemodel.inference.onemodel import fit_one, more_points
 from ratemodel.inference.priors import RatePriors, default_priors
-from ratemodel.inference.ratefit import Bound, ModelFit, Pedigree, RateFit
+from ratemodel.inference.ratefit import Bound, ModelFailure, ModelFit, Pedigree, RateFit
 from ratemodel.inference.stacking import stacking_weights
+from ratemodel.models.base import RateModel
 from ratemodel.models.rate import RATE_MODELS
 from ratemodel.records.tables import Scatter, Series
+
+#: Weight below which a model with too few effective points is not worth more of them.
+HOPELESS = 1e-6
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,9 @@ def fit_rate(series: Series, *, rng: np.random.Generator, settings: Settings | N
     Raises
     ------
     NotIdentifiedError
-        No specimen broke.
+        No specimen broke, or no model could be fitted.
+    InputError
+        A model of an unknown name.
     """
     settings = settings or Settings()
     priors = priors or default_priors(series, options)
@@ -99,14 +102,9 @@ def fit_rate(series: Series, *, rng: np.random.Generator, settings: Settings | N
 
 def fit_data(fit: RateFit, settings: Settings, rng: np.random.Generator) -> RateFit:
     """The same analysis run on ``fit.data`` with ``fit.priors``; findings are left as they are."""
-    data, priors, series = fit.data, fit.priors, fit.series
-    chosen = [m for m in RATE_MODELS if not settings.models or m.name in settings.models]
-    spools = _has_spools(series, data)
-    streams = rng.spawn(len(chosen) + 1)
-    fits = []
-    for kind, stream in zip(chosen, streams[1:], strict=True):
-        setup = Problemset(kind(data.centre), data, priors, len(data.rates) > 1, spools)
-        fits.append(fit_one(setup, series.scatter, settings, stream))
+    data, priors = fit.data, fit.priors
+    streams = rng.spawn(len(chosen_models(settings.models)) + 1)
+    fits, failed = _fit_each(fit, settings, streams[1:])
     weights = model_weights(fits, priors)
     if settings.averaging == "stacking" and len(data.rates) > 1:
         quick = replace(settings, averaging="prior", draws=1024, points=256)
@@ -119,33 +117,67 @@ def fit_data(fit: RateFit, settings: Settings, rng: np.random.Generator) -> Rate
     size = priors.parameters["discrepancy"]
     amplitude = np.abs(size.from_uniform(streams[0].uniform(size=settings.draws)))
     lean = streams[0].standard_normal(settings.draws)
-    return replace(fit, models=models, owner=owner, row=row, lean=lean, amplitude=amplitude)
+    return replace(fit, models=models, owner=owner, row=row, lean=lean, amplitude=amplitude,
+                   failed=failed)  # fmt: skip
 
 
-def fit_one(setup: Problemset, scatter: Scatter, settings: Settings, rng: np.random.Generator
-            ) -> ModelFit:  # fmt: skip
-    """Joint draws and evidence of one model."""
-    mixture: Mixture | None = None
-    exact = scatter == "normal" and bool(setup.data.broke.all())
-    pilot = hyper_points(setup, max(settings.points // 4, 64), rng)
-    trial = gaussian_conditional(setup, pilot) if exact else laplace_conditional(
-        setup, pilot, scatter)[0]  # fmt: skip
-    points = hyper_points(setup, settings.points, rng, warp_to(pilot, trial.log_weight))
-    if exact:
-        conditional = gaussian_conditional(setup, points)
-        evidence = log_mean_exp(conditional.log_weight)
-        draws = gaussian_draws(setup, points, conditional, settings.draws, rng)
-        effective = effective_size(conditional.log_weight)
-        mixture = mixture_of(setup, points, conditional)
-    else:
-        approximation = laplace_conditional(setup, points, scatter)
-        draws, evidence, correction = weighted_draws(
-            setup, points, approximation, settings.draws, rng
+def _fit_each(fit: RateFit, settings: Settings, streams: Sequence[np.random.Generator]
+              ) -> tuple[list[ModelFit], tuple[ModelFailure, ...]]:  # fmt: skip
+    """Every chosen model; one whose numbers fail is named and the others carry on."""
+    data, failed = fit.data, []
+    spools = _has_spools(fit.series, data)
+    done: list[tuple[Problemset, ModelFit, np.random.Generator]] = []
+    for kind, stream in zip(chosen_models(settings.models), streams, strict=True):
+        setup = Problemset(kind(data.centre), data, fit.priors, len(data.rates) > 1, spools)
+        try:
+            with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+                done.append((setup, fit_one(setup, fit.scatter, settings, stream), stream))
+        except (NotIdentifiedError, np.linalg.LinAlgError, FloatingPointError) as error:
+            failed.append(ModelFailure(kind.name, str(error)))
+    if not done:
+        reasons = "; ".join(sorted({f.message for f in failed}))
+        raise NotIdentifiedError(
+            f"series {fit.series.name}: no model could be fitted ({reasons}); look for impossible "
+            "rates or strengths"
         )
-        share = effective_size(correction) / correction.size
-        effective = effective_size(approximation[0].log_weight) * share
-    problems = (_thin(effective),) if effective < 60 else ()
-    return ModelFit(setup.model, draws, evidence, 0.0, effective, problems, mixture)
+    weights = model_weights([one for _, one, _ in done], fit.priors)
+    fits = [
+        _refined(setup, one, settings, (fit.scatter, stream)) if weight > HOPELESS else one
+        for (setup, one, stream), weight in zip(done, weights, strict=True)
+    ]
+    return fits, tuple(failed)
+
+
+def _refined(setup: Problemset, one: ModelFit, settings: Settings,
+             how: tuple[Scatter, np.random.Generator]) -> ModelFit:  # fmt: skip
+    """The same model run again with more hyper points, up to twice, while too few carry weight."""
+    scatter, rng = how
+    for _ in range(2):
+        more = more_points(setup, settings, one.effective)
+        if more is None:
+            return one
+        settings = more
+        try:
+            again = fit_one(setup, scatter, settings, rng)
+        except (NotIdentifiedError, np.linalg.LinAlgError):
+            return one
+        one = again if again.effective > one.effective else one
+    return one
+
+
+def chosen_models(names: Sequence[str]) -> list[type[RateModel]]:
+    """Models of these names in the order of the register; all where none is named.
+
+    Raises
+    ------
+    InputError
+        A name that no model has.
+    """
+    known = [m.name for m in RATE_MODELS]
+    unknown = [n for n in names if n not in known]
+    if unknown:
+        raise InputError(f"rate model {unknown[0]!r} is not known", "some of " + ", ".join(known))
+    return [m for m in RATE_MODELS if not names or m.name in names]
 
 
 def model_weights(fits: Sequence[ModelFit], priors: RatePriors) -> FloatArray:
@@ -175,10 +207,3 @@ def _allocate(fits: Sequence[ModelFit], weights: FloatArray, count: int, rng: np
 def _has_spools(series: Series, data: RateData) -> bool:
     """A spool effect needs two spools, or a stated spool scatter."""
     return len(data.batches) >= 2 or series.batch_sd_fraction is not None
-
-
-def _thin(effective: float) -> Problem:
-    return Problem(
-        "few-effective-points",
-        f"only {effective:.0f} effective hyper points carry this model; raise the number of points",
-    )

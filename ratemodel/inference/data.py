@@ -92,6 +92,8 @@ class RateData:
 SMALLEST_SCATTER = 5e-4
 #: Rates of successive specimens within this many decades (12 %) belong to one speed.
 SAME_SPEED_DECADES = 0.05
+#: and one speed spans no more than this.
+WIDEST_SPEED_DECADES = 0.2
 
 
 def speeds_of(u: FloatArray) -> IntArray:
@@ -105,9 +107,14 @@ def speeds_of(u: FloatArray) -> IntArray:
     array([1, 0, 1, 0])
     """
     order = np.argsort(u, kind="stable")
-    step = np.concatenate([[0], np.cumsum(np.diff(u[order]) > SAME_SPEED_DECADES)])
     out = np.empty(u.size, dtype=np.int64)
-    out[order] = step
+    speed, first = -1, -np.inf
+    last = -np.inf
+    for i in order.tolist():
+        # many speeds close together would otherwise chain into one
+        if u[i] - last > SAME_SPEED_DECADES or u[i] - first > WIDEST_SPEED_DECADES:
+            speed, first = speed + 1, u[i]
+        out[i], last = speed, u[i]
     return out
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from ratemodel.errors import Problem
 from ratemodel.inference.data import RateData
 from ratemodel.inference.ratefit import RateFit
+from ratemodel.inference.soundness import soundness
 
 #: Speeds within this many decades count as the same speed on two machines.
 SAME_SPEED = 0.15
@@ -21,8 +22,8 @@ def find_problems(fit: RateFit) -> tuple[Problem, ...]:
         *_spools(fit),
         *_growth(fit),
         *_weights(fit),
+        *soundness(fit),
     ]
-    found += [p for m in fit.models if m.weight > 0.01 for p in m.problems]
     order = {"serious": 0, "caution": 1, "note": 2}
     return tuple(sorted(found, key=lambda p: order[p.severity]))
 

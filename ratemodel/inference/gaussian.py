@@ -16,6 +16,7 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray, IntArray
 from ratemodel.inference.data import RateData
+from ratemodel.inference.factor import cholesky_each, solve_each
 from ratemodel.inference.hyper import (
     WEAK_SCATTER,
     HyperPoints,
@@ -37,13 +38,16 @@ class Conditional:
         ``mean + root @ z`` with standard normal z is a draw.
     sigma : ndarray, shape (H,)
     log_weight : ndarray, shape (H,)
-        ln of marginal likelihood times prior over proposal.
+        ln of marginal likelihood times prior over proposal; -inf where numbers failed.
+    unsettled : float
+        Share of the weight at points where the search for the mode had not ended.
     """
 
     mean: FloatArray
     root: FloatArray
     sigma: FloatArray
     log_weight: FloatArray
+    unsettled: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -89,7 +93,12 @@ def gaussian_conditional(setup: Problemset, points: HyperPoints) -> Conditional:
     growth_term = points.growth * (setup.data.u - setup.data.centre).sum()
     log_weight = log_ratio - n * np.log(sigma) - growth_term - residual / (2 * sigma**2) + log_det
     inverse = np.linalg.inv(chol)
-    return Conditional(mean, np.swapaxes(inverse, 1, 2), sigma, log_weight)
+    return Conditional(mean, np.swapaxes(inverse, 1, 2), sigma, or_none(log_weight))
+
+
+def or_none(log_weight: FloatArray) -> FloatArray:
+    """ln weights with -inf, no weight, where a number failed."""
+    return np.where(np.isfinite(log_weight), log_weight, -np.inf)
 
 
 def _solve(sums: tuple[FloatArray, FloatArray, FloatArray], prior_mean: FloatArray,
@@ -102,12 +111,13 @@ def _solve(sums: tuple[FloatArray, FloatArray, FloatArray], prior_mean: FloatArr
     index = np.arange(precision.shape[1])
     a[:, index, index] += precision
     b = right / s2[:, None] + precision * prior_mean
-    chol = np.linalg.cholesky(a)
-    mean = np.linalg.solve(a, b[:, :, None])[:, :, 0]
+    chol, sound = cholesky_each(a)
+    mean = solve_each(a, b)
     fit = square / s2 + (precision * prior_mean**2).sum(axis=1) - (b * mean).sum(axis=1)
     diagonal = np.diagonal(chol, axis1=1, axis2=2)
     known = np.where(precision > 0, precision, 1.0)
     log_det = 0.5 * np.log(known).sum(axis=1) - np.log(diagonal).sum(axis=1)
+    log_det = np.where(sound, log_det, -np.inf)
     return mean, chol, np.maximum(fit, 0.0) * s2, log_det
 
 

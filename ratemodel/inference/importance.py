@@ -139,12 +139,13 @@ def _propose(
 ) -> tuple[FloatArray, FloatArray]:
     draws, dof = shape
     k = len(centre)
-    scale = np.sqrt(np.diag(spread))
-    if not np.all(np.isfinite(spread)) or np.any(scale <= 0):
+    variance = np.diag(spread)
+    if not np.all(np.isfinite(spread)) or np.any(variance <= 0):
         raise NotIdentifiedError(
             "the data do not determine every parameter, so no joint draws can be made; fix a "
             "parameter or measure where the curves differ"
         )
+    scale = np.sqrt(variance)
     corr = spread / np.outer(scale, scale)
     values, vectors = np.linalg.eigh(corr)
     values = np.maximum(values, 1e-14)

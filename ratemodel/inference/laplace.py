@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import log_ndtr
 
-from ratemodel.arrays import FloatArray, IntArray
+from ratemodel.arrays import BoolArray, FloatArray, IntArray
 from ratemodel.inference.draws import ModelDraws, assemble, log_mean_exp, spread_rows, systematic
-from ratemodel.inference.gaussian import Conditional
+from ratemodel.inference.factor import cholesky_each, solve_each
+from ratemodel.inference.gaussian import Conditional, or_none
 from ratemodel.inference.hyper import (
     HyperPoints,
     Problemset,
@@ -29,9 +30,11 @@ EULER = 0.5772156649015329
 SEV_SD = float(np.pi / np.sqrt(6.0))
 _LOG_ROOT_2PI = 0.5 * float(np.log(2 * np.pi))
 _STEEPEST = 20.0
+#: A mode is found when the last step moved no specimen by more than this many standard deviations.
+SETTLED = 0.01
 
 
-def log_density(z: FloatArray, broke: FloatArray, scatter: Scatter) -> FloatArray:
+def log_density(z: FloatArray, broke: BoolArray, scatter: Scatter) -> FloatArray:
     """ln density (broken) or ln survival (held) of standardised residuals with mean 0, sd 1.
 
     Examples
@@ -42,7 +45,7 @@ def log_density(z: FloatArray, broke: FloatArray, scatter: Scatter) -> FloatArra
     return _terms(z, broke, scatter)[0]
 
 
-def _terms(z: FloatArray, broke: FloatArray, scatter: Scatter
+def _terms(z: FloatArray, broke: BoolArray, scatter: Scatter
            ) -> tuple[FloatArray, FloatArray, FloatArray]:  # fmt: skip
     """Value, first and negative second derivative of the log density in z."""
     if scatter == "normal":
@@ -70,7 +73,7 @@ class _Rows:
     spread: FloatArray
     prior_mean: FloatArray
     precision: FloatArray
-    broke: FloatArray
+    broke: BoolArray
     scatter: Scatter
 
     def take(self, index: IntArray) -> _Rows:
@@ -100,34 +103,85 @@ def laplace_conditional(setup: Problemset, points: HyperPoints, scatter: Scatter
     target = data.y - setup.model.offset(data.u, points.shape)
     mean, precision = linear_prior(setup, points.batch_sd)
     parts = _Rows(design, target, spread, mean, precision, np.asarray(data.broke), scatter)
-    residual = _residual(parts)
+    residual, start = _residual(parts, len(setup.model.linear))
     sigma, log_ratio = propose_sigma(setup, residual, points)
-    theta, chol = _modes(parts, sigma)
+    modes = _modes(parts, sigma, start=start)
     # The powers of 2 pi of likelihood, priors and Laplace integral leave one common constant.
-    log_det = -np.log(np.diagonal(chol, axis1=1, axis2=2)).sum(axis=1)
-    log_weight = parts.log_joint(theta, sigma) + log_det + log_ratio
-    inverse = np.linalg.inv(chol)
-    return Conditional(theta, np.swapaxes(inverse, 1, 2), sigma, log_weight), parts
+    log_det = -np.log(np.diagonal(modes.chol, axis1=1, axis2=2)).sum(axis=1)
+    log_weight = parts.log_joint(modes.theta, sigma) + log_det + log_ratio
+    log_weight = or_none(np.where(modes.sound, log_weight, -np.inf))
+    inverse = np.linalg.inv(modes.chol)
+    unsettled = _share(log_weight, modes.moved > SETTLED)
+    root = np.swapaxes(inverse, 1, 2)
+    return Conditional(modes.theta, root, sigma, log_weight, unsettled), parts
 
 
-def _residual(parts: _Rows) -> FloatArray:
-    """Residual sum of squares at each point; a held specimen counts only where it is above."""
+def _share(log_weight: FloatArray, chosen: BoolArray) -> float:
+    """Share of the weight at the chosen points."""
+    if not np.isfinite(log_weight).any():
+        return 1.0
+    w = np.exp(log_weight - log_weight.max())
+    return float(w[chosen].sum() / w.sum())
+
+
+def _residual(parts: _Rows, terms: int) -> tuple[FloatArray, FloatArray]:
+    """What the scatter is proposed from, at each point, as a residual sum of squares; and means.
+
+    First the sum of squares itself, in which a held specimen counts only where it is above; then,
+    because that is far from the likeliest scatter where the family is not normal or much is
+    censored, (broken specimens less terms) times the square of the scatter at the joint mode.
+    """
     sigma = np.full(parts.target.shape[0], 0.03)
+    broken = int(parts.broke.sum())
+    theta = _start(parts, sigma[:, None] * parts.spread)
     for _ in range(2):
-        theta, _ = _modes(parts, sigma, steps=4)
+        theta = _modes(parts, sigma, steps=3, start=theta).theta
         gap = (parts.target - (parts.design @ theta[:, :, None])[:, :, 0]) / parts.spread
         gap = np.where(parts.broke, gap, np.maximum(gap, 0.0))
         random = (parts.precision * (theta - parts.prior_mean) ** 2).sum(axis=1)
         residual = (gap**2).sum(axis=1) + random * sigma**2
-        sigma = np.sqrt(np.maximum(residual / max(int(parts.broke.sum()) - 1, 1), 1e-8))
-    return np.asarray(residual)
+        sigma = np.sqrt(np.maximum(residual / max(broken - 1, 1), 1e-8))
+    if parts.scatter == "normal" and bool(parts.broke.all()):
+        return np.asarray(residual), theta
+    for _ in range(2):
+        sigma = _likeliest_scatter(parts, theta, sigma)
+        theta = _modes(parts, sigma, steps=2, start=theta).theta
+    return np.asarray(max(broken - terms, 1) * sigma**2), theta
 
 
-def _modes(parts: _Rows, sigma: FloatArray, steps: int = 12) -> tuple[FloatArray, FloatArray]:
+def _likeliest_scatter(parts: _Rows, theta: FloatArray, sigma: FloatArray) -> FloatArray:
+    """Scatter with the highest likelihood at fixed means, by guarded Newton steps in ln sigma."""
+    r = (parts.target - (parts.design @ theta[:, :, None])[:, :, 0]) / parts.spread
+    broken = int(parts.broke.sum())
+    for _ in range(8):
+        z = r / sigma[:, None]
+        _, slope, bend = _terms(z, parts.broke, parts.scatter)
+        gradient = -broken - (z * slope).sum(axis=1)
+        curvature = (z * slope - z * z * bend).sum(axis=1)
+        step = np.where(curvature < 0, -gradient / np.minimum(curvature, -1e-9), np.sign(gradient))
+        sigma = sigma * np.exp(np.clip(step, -0.5, 0.5))
+    return np.asarray(np.maximum(sigma, 1e-4), dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class _Modes:
+    """Modes at H points: where, the factor of the curvature, and how far the search had come.
+
+    ``moved`` is the last step, in standard deviations of the specimen it moves most.
+    """
+
+    theta: FloatArray
+    chol: FloatArray
+    sound: BoolArray
+    moved: FloatArray
+
+
+def _modes(parts: _Rows, sigma: FloatArray, steps: int = 12, start: FloatArray | None = None
+           ) -> _Modes:  # fmt: skip
     """Damped Newton to the mode at every point, and the Cholesky factor of the curvature."""
     scale = sigma[:, None] * parts.spread
     design = parts.design
-    theta = _start(parts, scale)
+    theta = _start(parts, scale) if start is None else start
     index = np.arange(parts.precision.shape[1])
     for _ in range(steps):
         z = (parts.target - (design @ theta[:, :, None])[:, :, 0]) / scale
@@ -137,13 +191,13 @@ def _modes(parts: _Rows, sigma: FloatArray, steps: int = 12) -> tuple[FloatArray
         a[:, index, index] += parts.precision
         gradient = -(np.swapaxes(design, 1, 2) @ (slope / scale)[:, :, None])[:, :, 0]
         gradient -= parts.precision * (theta - parts.prior_mean)
-        step = np.linalg.solve(a, gradient[:, :, None])[:, :, 0]
+        step = solve_each(a, gradient)
         # A step that moves any residual by more than 3 standard deviations is shortened.
         moved = np.abs((design @ step[:, :, None])[:, :, 0] / scale).max(axis=1)
         theta = theta + step * np.minimum(1.0, 3.0 / np.maximum(moved, 1e-12))[:, None]
-        if float(moved.max()) < 1e-6:
+        if float(moved.max()) < 1e-4:  # draws are weighted by the exact density
             break
-    return theta, np.asarray(np.linalg.cholesky(a), dtype=np.float64)
+    return _Modes(theta, *cholesky_each(a), moved)
 
 
 def _start(parts: _Rows, scale: FloatArray) -> FloatArray:
@@ -157,7 +211,7 @@ def _start(parts: _Rows, scale: FloatArray) -> FloatArray:
     a = weighted @ parts.design
     a[:, index, index] += parts.precision
     right = (weighted @ parts.target[:, :, None])[:, :, 0] + parts.precision * parts.prior_mean
-    return np.asarray(np.linalg.solve(a, right[:, :, None])[:, :, 0], dtype=np.float64)
+    return solve_each(a, right)
 
 
 def weighted_draws(setup: Problemset, points: HyperPoints, approximation: tuple[Conditional, _Rows],

@@ -8,6 +8,7 @@ import numpy as np
 
 from ratemodel.errors import NotIdentifiedError, Problem
 from ratemodel.inference.life_bounds import LifeDraws, LifeMixture, beyond_tested
+from ratemodel.inference.tails import thin_tail
 from ratemodel.words import CAUTION
 
 
@@ -60,6 +61,7 @@ def lasting_load(
         weak = lives.ln_life(np.array([load]), 1.0 - fraction, temperature_K)
         return bool(np.quantile(weak, 1.0 - confidence) > np.log(service_life_s))
 
+    draws = len(lives.ln_life(np.array([lives.load_range_N[1]]), 0.5, temperature_K))
     low, high = lives.load_range_N[0] * 1e-6, lives.load_range_N[1]
     if not lasts(low):
         raise NotIdentifiedError(
@@ -77,5 +79,7 @@ def lasting_load(
         fraction=fraction,
         confidence=confidence,
         caution=CAUTION,
-        problems=lives.problems + beyond_tested(np.array([low]), lives.load_range_N),
+        problems=lives.problems
+        + beyond_tested(np.array([low]), lives.load_range_N)
+        + thin_tail(draws, 1.0 - confidence, "the bound on the life"),
     )

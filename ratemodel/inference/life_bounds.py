@@ -23,6 +23,7 @@ from ratemodel.inference.life import (
     log_likelihood_rows,
     standard_quantile,
 )
+from ratemodel.inference.tails import thin_tail
 from ratemodel.models.lifetime import LifeLaw, life_law
 from ratemodel.words import CAUTION
 
@@ -231,7 +232,9 @@ def life_at_load(
         fraction=fraction,
         confidence=confidence,
         caution=CAUTION,
-        problems=lives.problems + beyond_tested(load, lives.load_range_N),
+        problems=lives.problems
+        + beyond_tested(load, lives.load_range_N)
+        + thin_tail(len(weak), 1.0 - confidence, "the lower bound of the life"),
     )
 
 

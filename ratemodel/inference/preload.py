@@ -7,14 +7,14 @@ half the prior odds: a gain has to be measured.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import NotIdentifiedError, Problem
-from ratemodel.inference.preload_grid import PreloadData, Priors, draw_cells, evaluate
+from ratemodel.inference.preload_grid import Grid, PreloadData, Priors, draw_cells, evaluate
 from ratemodel.models.preload import PRELOAD_MODELS, Protocol
 
 
@@ -116,7 +116,7 @@ def fit_preload(
         priors=given.in_words(),
         words=_words(odds),
         data=data,
-        problems=_problems(data, protocols),
+        problems=_problems(data, protocols) + _grid_problems(grids, weights),
     )
 
 
@@ -206,6 +206,35 @@ def _problems(data: PreloadData, protocols: FloatArray) -> tuple[Problem, ...]:
                 "Every protocol was broken on a batch of its own: an effect of cycling cannot be "
                 "told from a difference between batches. Cycle and leave uncycled within a batch.",
                 "serious",
+            )
+        )
+    return tuple(out)
+
+
+def _grid_problems(grids: Sequence[Grid], weights: FloatArray) -> tuple[Problem, ...]:
+    """Findings on the integration: the scatter at the edge of its grid, few cells with weight."""
+    out = []
+    cells = [np.exp(g.log_evidence - g.log_evidence.max()) for g in grids]
+    shares = [w * c / c.sum() for w, c in zip(weights, cells, strict=True)]
+    scatter = np.sum([s.sum(axis=1) for s in shares], axis=0)
+    if max(scatter[0], scatter[-1]) > 0.05:
+        end = "smallest" if scatter[0] > scatter[-1] else "largest"
+        value = grids[0].scatters[0 if end == "smallest" else -1]
+        out.append(
+            Problem(
+                "scatter-at-edge",
+                f"The scatter lies at the {end} value looked at, {100 * value:.2g} %: strengths "
+                "under one protocol are copies or rounded, or one lies far from all others.",
+                "serious",
+            )
+        )
+    flat = np.concatenate([s.ravel() for s in shares])
+    effective = float(flat.sum() ** 2 / (flat**2).sum())
+    if effective < 10:
+        out.append(
+            Problem(
+                "few-effective-points",
+                f"Only {effective:.0f} cells of the grid carry the answer: intervals are rough.",
             )
         )
     return tuple(out)

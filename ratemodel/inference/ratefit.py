@@ -62,6 +62,14 @@ class ModelFit:
 
 
 @dataclass(frozen=True)
+class ModelFailure:
+    """A model that is not in the average because its numbers failed."""
+
+    name: str
+    message: str
+
+
+@dataclass(frozen=True)
 class Pedigree:
     """What a result was made from and with."""
 
@@ -93,6 +101,7 @@ class RateFit(Shown):
     bound: Bound
     pedigree: Pedigree
     problems: tuple[Problem, ...] = ()
+    failed: tuple[ModelFailure, ...] = ()
 
     @property
     def scatter(self) -> Scatter:

@@ -36,7 +36,9 @@ def stacking_weights(fit: RateFit, refit: Callable[[RateFit], RateFit]) -> Float
             continue
         part = refit(replace(fit, data=rest))
         y = fit.data.y[near & fit.data.broke]
-        rows.append([_log_density(m, float(rate), y) for m in part.models])
+        told = {m.model.name: _log_density(m, float(rate), y) for m in part.models}
+        # a model that fails without this rate predicts it as badly as the worst
+        rows.append([told.get(m.model.name, min(told.values())) for m in fit.models])
     table = np.array(rows)
     if table.size == 0:
         return np.full(len(fit.models), 1.0 / len(fit.models))

@@ -15,6 +15,7 @@ from ratemodel.planning.sheet import SheetRow, TestSheet
 from ratemodel.planning.spool_size import power_of_spool_effect, specimens_for_spool_effect
 from ratemodel.planning.suggest import NextTest, expected_ratio, next_test
 from ratemodel.planning.value import TestValue, ValueCheck, check_value, value_of_test
+from ratemodel.planning.worth import TestWorth, one_more_test_of, worth_of_tests
 
 __all__ = [
     "Bridge",
@@ -31,10 +32,12 @@ __all__ = [
     "SheetRow",
     "TestSheet",
     "TestValue",
+    "TestWorth",
     "ValueCheck",
     "check_value",
     "expected_ratio",
     "next_test",
+    "one_more_test_of",
     "plan_request",
     "plan_tests",
     "power_of_difference",
@@ -44,4 +47,5 @@ __all__ = [
     "specimens_for_spool_effect",
     "specimens_for_success_run",
     "value_of_test",
+    "worth_of_tests",
 ]

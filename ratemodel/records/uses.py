@@ -1,4 +1,44 @@
-"""The [use.*] tables of campaign.toml."""
+"""The [use.*] tables of campaign.toml.
+
+Every quantity may be a number or a distribution and carries its unit in its name. Which names mean
+something depends on the kind of use:
+
+===================== ====================== ====================================================
+name                  kinds                  meaning
+===================== ====================== ====================================================
+``mass``              fall, snatch           what loads the line
+``fall``              fall                   height fallen until the line is taut
+``closing_speed``     snatch                 speed when the line comes taut
+``line_length``       all                    unstretched length; also for the length step
+``stiffness``         fall, snatch           force per unit strain (EA); for ``line = "power"`` the
+                                             force at unit strain; not for ``line = "recorded"``
+``exponent``          fall, snatch           of a power law of force against strain; the name
+                                             ``stiffness_exponent`` means the same
+``line_weight``       fall, snatch           mass per length of the line; times ``line_length`` it
+                                             is ``line_mass``, which may be given instead
+``damping``           fall, snatch           time constant of Kelvin-Voigt damping, or
+``damping_ratio``     fall, snatch           its ratio to critical damping
+``slip_force``        fall, snatch           at which an absorber or a running anchor gives way
+``run_out``           fall, snatch           length it gives at most; without it, no end
+``preload``           fall, snatch           tension in the line when the shock begins
+``steady_load``       fall, snatch           further constant force along the motion
+``sling_length``,     fall, snatch           a sling in series with the line; it must be no weaker
+``sling_stiffness``                          than the line, whose own force is looked at
+``second_length``,    fall, snatch           a second line beside the first, in parallel, and how
+``second_stiffness``,                        much later it comes taut
+``second_slack``
+``strain_rate``       rate                   at which the strength is wanted
+``load``, ``duration`` steady                constant load and service life
+``shocks``            fall, snatch, steady   how many in a life (with a steady load: of cycles)
+``temperature``       all                    of the line in service; the name
+                                             ``service_temperature`` means the same
+===================== ====================== ====================================================
+
+Beside them: ``series``, ``kind``, ``design_factor``, ``target_failure_probability``, ``bound``,
+``note``, the table ``factors``, ``line`` = "linear", "power" or "recorded", ``log`` = a file of
+logs/ whose loading curve a recorded line takes, and ``gravity`` = true for a vertical snatch, in
+which the weight keeps acting (a fall always has it).
+"""
 
 from __future__ import annotations
 
@@ -27,6 +67,14 @@ _SHOCK: Mapping[str, Stem] = {
     "line_weight": Stem(("linear density",), low_included=True),
     "preload": Stem(("force",), low_included=True),
     "exponent": Stem(high=100.0),
+    "run_out": Stem(("length",), low_included=True),
+    "steady_load": Stem(("force",), low_included=True),
+    "line_mass": Stem(("mass",), low_included=True),
+    "sling_length": LENGTH,
+    "sling_stiffness": Stem(("force",)),
+    "second_length": LENGTH,
+    "second_stiffness": Stem(("force",)),
+    "second_slack": Stem(("length",), low_included=True),
     "shocks": Stem(high=1e12),
     "temperature": TEMPERATURE,
 }
@@ -52,7 +100,17 @@ _REQUIRED: Mapping[str, tuple[str, ...]] = {
     "rate": ("strain_rate",),
     "steady": ("load",),
 }
-_SERVICE = "service_temperature"
+#: Second names of a quantity, and the name under which it is kept.
+_ALSO = {"service_temperature": "temperature", "stiffness_exponent": "exponent"}
+_PAIRS = (
+    ("run_out", "slip_force"),
+    ("sling_length", "sling_stiffness"),
+    ("sling_stiffness", "sling_length"),
+    ("second_length", "second_stiffness"),
+    ("second_stiffness", "second_length"),
+    ("second_slack", "second_length"),
+)
+_EITHER = (("damping", "damping_ratio"), ("line_weight", "line_mass"))
 _OTHERS = (
     "series",
     "kind",
@@ -62,6 +120,7 @@ _OTHERS = (
     "bound",
     "line",
     "log",
+    "gravity",
     "note",
 )
 _DESIGN_FACTOR = Stem(low=1.0, low_included=True, high=1000.0)
@@ -78,20 +137,20 @@ def read_use(name: str, node: Node, series: Sequence[str], root: Path) -> Use:
         A key is unknown, missing for the kind, meaningless for it, or its value impossible.
     """
     kind = node.choice("kind", get_args(UseKind), None)
-    matches = node.matches({**_ALL, _SERVICE: TEMPERATURE}, _OTHERS)
-    options = _options(node, root)
+    matches = node.matches({**_ALL, **{k: _ALL[v] for k, v in _ALSO.items()}}, _OTHERS)
+    options = _options(node, root, kind)
     quantities: dict[str, Distribution] = {}
-    for stem, match in matches.items():
-        if stem == _SERVICE:
-            options[_SERVICE] = read_distribution(node, match.name, TEMPERATURE, match)
-        elif stem not in _BY_KIND[kind]:
+    for given, match in matches.items():
+        stem = _ALSO.get(given, given)
+        if stem not in _BY_KIND[kind]:
             raise node.error(
                 match.name,
                 f"{stem} has no meaning for kind {kind}",
                 f"quantities among {', '.join(_BY_KIND[kind])}",
             )
-        else:
-            quantities[stem] = read_distribution(node, match.name, _ALL[stem], match)
+        if stem in quantities:
+            raise node.error(match.name, f"{stem} is given in two ways", "one of the two")
+        quantities[stem] = read_distribution(node, match.name, _ALL[stem], match)
     _check_complete(node, kind, quantities, options)
     return Use(
         name=name,
@@ -128,12 +187,26 @@ def _check_complete(
         raise node.error("exponent", 'line "power" needs an exponent', "exponent = a number")
     if line in ("linear", "recorded") and "exponent" in quantities:
         raise node.error("exponent", f'an exponent has no meaning for line "{line}"', "none")
-    if "damping" in quantities and "damping_ratio" in quantities:
-        raise node.error("damping_ratio", "damping is given in two ways", "one of the two")
+    if line == "recorded" and "stiffness" in quantities:
+        raise node.error("stiffness", 'line "recorded" takes its stiffness from the log', "none")
+    for one, other in _EITHER:
+        if one in quantities and other in quantities:
+            raise node.error(other, f"{one} is given in two ways", f"{one} or {other}")
+    for one, other in _PAIRS:
+        if one in quantities and other not in quantities:
+            raise node.error(one, f"{one} without {other}", expected_names(other, _ALL[other]))
 
 
-def _options(node: Node, root: Path) -> dict[str, object]:
+def _options(node: Node, root: Path, kind: str) -> dict[str, object]:
     options: dict[str, object] = {}
+    if "gravity" in node.values:
+        if kind != "snatch" or not isinstance(node.values["gravity"], bool):
+            raise node.error(
+                "gravity",
+                f"gravity is {show(node.values['gravity'])} for kind {kind}",
+                "true or false, for kind snatch only",
+            )
+        options["gravity"] = node.values["gravity"]
     for key, choices in (("bound", BOUNDS), ("line", LINES)):
         if key in node.values:
             options[key] = node.choice(key, choices, None)

@@ -112,7 +112,7 @@ def _use(result: UseResult, pictures: Mapping[str, Picture]) -> list[Block]:
     return [
         Heading(f"Use {name}"),
         *use_finding(result),
-        *limits_table(result.limits, strength),
+        *limits_table(result.limits.rows, strength),
         *_shown(pictures, f"limits/{name}"),
         Heading(f"From the {result.explanation.start_name} to the use", 3),
         *_shown(pictures, f"steps/{name}"),

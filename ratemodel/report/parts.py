@@ -62,7 +62,7 @@ def limits_table(limits: Sequence[Limit], strength: UseStrength) -> tuple[Block,
             row.policy,
             limit_text(unit.from_si(row.value), unit_text(unit)),
             _interval(row, unit),
-            odds_beyond(row.implied_failure_probability, strength.decades_beyond),
+            odds_beyond(row.implied_failure_probability, strength.decades_beyond, row.informative),
             row.basis,
         )
         for row in limits

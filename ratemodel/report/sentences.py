@@ -123,6 +123,8 @@ def demand_sentence(result: UseResult) -> str | None:
             text += f", reached after {time_text(float(np.median(event.time_to_peak_s)))}"
     if result.failure is None:
         return text + "."
+    if not result.failure.informative:
+        return f"{text}; odds taken from pulls are not informative: creep rupture governs it."
     odds = odds_beyond(result.failure.mean, result.strength.decades_beyond)
     return (
         f"{text}; the odds that it exceeds the strength of one new line, under the assumptions "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ratemodel.analysis import Analysis, UseResult
 from ratemodel.inference.ratefit import RateFit
-from ratemodel.limits import Limit
+from ratemodel.limits import Limit, Limits
 from ratemodel.planning import NextTest
 from ratemodel.report.blocks import Block, Heading, Text
 from ratemodel.report.parts import (
@@ -18,7 +18,7 @@ from ratemodel.report.parts import (
 )
 from ratemodel.report.plain import to_plain
 from ratemodel.report.sentences import fit_sentence, headline, next_test_sentence, use_sentence
-from ratemodel.shown import probability_text
+from ratemodel.shown import odds_beyond
 from ratemodel.translation import UseStrength
 from ratemodel.words import CAUTION, quantity_text, round_down
 
@@ -37,6 +37,8 @@ def summary(result: object) -> str:
         return f"{result.series.name}, {fit_sentence(result)}"
     if isinstance(result, NextTest):
         return next_test_sentence(result)
+    if isinstance(result, Limits):
+        return f"use {result.strength.use.name}; limits by {', '.join(r.policy for r in result)}"
     return _limit(_limit_of(result))
 
 
@@ -65,6 +67,8 @@ def blocks(result: object) -> tuple[Block, ...]:
         return (Heading(f"{result.series.name}: strength against rate", 3),
                 Text(fit_sentence(result)), *fit_table(result), odds_table(result),
                 *_found(result.problems), Text(CAUTION, "caution"))  # fmt: skip
+    if isinstance(result, Limits):
+        return (*limits_table(result.rows, result.strength), *_found(result.problems))
     if isinstance(result, NextTest):
         return (Text(next_test_sentence(result)),)
     return (Text(_limit(_limit_of(result))), Text(CAUTION, "caution"))
@@ -76,7 +80,7 @@ def _analysis(result: Analysis) -> tuple[Block, ...]:
         out.append(Text(f"{series.fit.series.name}: {fit_sentence(series.fit)}"))
     for use in result.uses:
         out += [Heading(f"Use {use.strength.use.name}", 2), *use_finding(use)]
-        out += limits_table(use.limits, use.strength)
+        out += limits_table(use.limits.rows, use.strength)
     if result.next_test is not None:
         out += [Heading("Next test", 2), Text(next_test_sentence(result.next_test))]
     out += _found(result.problems)
@@ -86,8 +90,8 @@ def _analysis(result: Analysis) -> tuple[Block, ...]:
 def _use(result: UseResult) -> tuple[Block, ...]:
     strength = result.strength
     steps = steps_table(result.explanation, strength.fit.level, strength.unit, strength.use.name)
-    return (*use_finding(result), *limits_table(result.limits, strength), steps,
-            *_found(strength.problems))  # fmt: skip
+    return (*use_finding(result), *limits_table(result.limits.rows, strength), steps,
+            *_found((*strength.problems, *result.problems)))  # fmt: skip
 
 
 def _found(problems: tuple[object, ...]) -> tuple[Block, ...]:
@@ -107,7 +111,7 @@ def _limit(row: Limit) -> str:
     """One limit on its own, in SI: a `Limit` does not know its series' unit."""
     low, high = row.interval
     ends = quantity_text(row.value, low, high, "")
-    odds = probability_text(row.implied_failure_probability)
+    odds = odds_beyond(row.implied_failure_probability, row.decades_beyond, row.informative)
     return (
         f"{row.policy}: {round_down(row.value):g} (SI; {ends}); {row.basis}; odds that one line "
         f"is weaker: {odds}"

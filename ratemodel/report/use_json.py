@@ -14,6 +14,7 @@ from ratemodel.errors import Problem
 from ratemodel.event import Event
 from ratemodel.inference.ratefit import stratified_scatter
 from ratemodel.limits import FailureProbability, Limit
+from ratemodel.odds import SMALLEST
 from ratemodel.shown import Quantity, quantity, shown_unit, strength_quantity
 from ratemodel.steps import Explanation
 from ratemodel.translation import UseStrength
@@ -55,7 +56,11 @@ def use_json(result: UseResult) -> dict[str, Json]:
         "working_load_limit": [limit_json(row, unit) for row in result.limits],
         "failure_probability": _failure(result.failure, fit.level),
         "dominant_uncertainty": [{"name": name, "share": share} for name, share in result.shares],
-        "problems": [problem_json(p) for p in strength.problems],
+        "variance": _dominance(result),
+        "demand_scale": result.limits.demand_scale,
+        "held_load": _held(result, unit),
+        "shock_damage": _damage(result),
+        "problems": [problem_json(p) for p in (*strength.problems, *result.problems)],
         "cautions": [*cautions(len(fit.series.used))],
     }  # fmt: skip
 
@@ -91,7 +96,9 @@ def limit_json(row: Limit, unit: Unit) -> Json:
         "policy": row.policy,
         f"value_{unit.symbol}": round_down(unit.from_si(row.value), LIMIT_DIGITS),
         f"interval_{unit.symbol}": [low, high],
-        "implied_failure_probability": row.implied_failure_probability,
+        "implied_failure_probability": at_least_smallest(row.implied_failure_probability),
+        "informative": row.informative,
+        "decades_beyond_data": row.decades_beyond,
         "basis": row.basis,
     }
 
@@ -141,4 +148,61 @@ def _steps(explanation: Explanation, level: float) -> list[Json]:
 def _failure(failure: FailureProbability | None, level: float) -> Json:
     if failure is None:
         return None
-    return {**quantity_json(quantity(failure.per_draw, level)), "mean": failure.mean}
+    q = quantity(failure.per_draw, level)
+    low, middle, high, mean = (
+        at_least_smallest(p) for p in (q.low, q.median, q.high, failure.mean)
+    )
+    return {
+        "median": middle,
+        "interval": [low, high],
+        "mean": mean,
+        "smallest_told_apart": SMALLEST,
+        "informative": failure.informative,
+        "words": failure.words,
+    }
+
+
+def at_least_smallest(probability: float) -> float:
+    """A probability as written: below 1e-9 only the assumed tail speaks, and 1e-9 is written."""
+    return max(probability, SMALLEST)
+
+
+def _dominance(result: UseResult) -> Json:
+    d = result.dominance
+    indices: list[Json] = [
+        {"name": name, "first_order": float(first), "total": float(total)}
+        for name, first, total in zip(d.names, d.first, d.total, strict=True)
+    ]
+    return {"of": d.of_what, "indices": indices}
+
+
+def _held(result: UseResult, unit: Unit) -> Json:
+    """Life under the load and the load for the service life, where there are lives to go by."""
+    held = result.held
+    if held is None:
+        return None
+    median, low, high = (t / 3600.0 for t in held.life_s)
+    ends = [unit.from_si(x) for x in held.working_load_interval_N]
+    return {
+        "service_life_h": held.duration_s / 3600.0,
+        "life_h": {"median": median, "interval": [low, high]},
+        "lower_life_h": held.lower_life_s / 3600.0,
+        f"working_load_{unit.symbol}": round_down(unit.from_si(held.working_load_N), LIMIT_DIGITS),
+        f"working_load_interval_{unit.symbol}": list(ends),
+        "fraction": held.fraction,
+        "confidence": held.confidence,
+    }
+
+
+def _damage(result: UseResult) -> Json:
+    damage = result.damage
+    if damage is None:
+        return None
+    one, low, high = damage.per_shock
+    return {
+        "per_shock": {"median": one, "interval": [low, high]},
+        "shocks": damage.shocks if np.isfinite(damage.shocks) else None,
+        "lower_count": damage.lower_count if np.isfinite(damage.lower_count) else None,
+        "fraction": damage.fraction,
+        "confidence": damage.confidence,
+    }

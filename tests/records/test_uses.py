@@ -39,7 +39,14 @@ shocks = 1000
 line = "power"
 log = "a1.csv"
 note = "=gust"
-service_temperature_C = 40""",
+gravity = true
+run_out_mm = 300
+steady_load_N = 50
+sling_length_m = 2
+sling_stiffness_kN = 90
+second_length_m = 31
+second_stiffness_kN = 55
+second_slack_mm = 20""",
     )
     si = {name: distribution.median for name, distribution in use.quantities.items()}
     assert si == {
@@ -54,8 +61,15 @@ service_temperature_C = 40""",
         "temperature": pytest.approx(323.15),
         "exponent": 1.5,
         "shocks": 1000.0,
+        "run_out": pytest.approx(0.3),
+        "steady_load": 50.0,
+        "sling_length": 2.0,
+        "sling_stiffness": pytest.approx(90e3),
+        "second_length": 31.0,
+        "second_stiffness": pytest.approx(55e3),
+        "second_slack": pytest.approx(0.02),
     }
-    assert use.options["service_temperature"] == Distribution("fixed", pytest.approx(313.15))
+    assert use.options["gravity"] is True
     assert (use.options["line"], use.options["log"]) == ("power", "a1.csv")
     assert use.options["note"] == "=gust"
 
@@ -160,3 +174,30 @@ def test_free_tables_are_kept_as_they_stand(read):
 def test_unusable_names_are_refused(write, table, name):
     with pytest.raises(InputError, match=r"campaign\.toml, column .* is no usable name"):
         read_campaign(write(f"{TOP}[{table}.{name}]\n", BREAKS))
+
+
+SNATCH = "mass_kg = 8\nclosing_speed_m_per_s = 3\nline_length_m = 5\nstiffness_kN = 60\n"
+
+
+def test_second_names_mean_the_same(read):
+    lines = SNATCH + 'line = "power"\nstiffness_exponent = 1.4\nservice_temperature_C = 40'
+    use = _use(read, "snatch", lines)
+    assert use.quantities["exponent"] == Distribution("fixed", 1.4)
+    assert use.quantities["temperature"] == Distribution("fixed", pytest.approx(313.15))
+
+
+@pytest.mark.parametrize(
+    ("lines", "match"),
+    [
+        ("service_temperature_C = 40\ntemperature_C = 20", "temperature is given in two ways"),
+        ("line_mass_kg = 1\nline_weight_g_per_m = 8", "line_weight is given in two ways"),
+        ("run_out_m = 1", "run_out without slip_force"),
+        ("sling_length_m = 1", "sling_length without sling_stiffness"),
+        ("second_slack_m = 0.1", "second_slack without second_length"),
+        ('line = "recorded"\nlog = "a1.csv"', "takes its stiffness from the log"),
+        ('gravity = "yes"', "gravity is 'yes' for kind snatch"),
+    ],
+)
+def test_contradictions_are_refused(read, lines, match):
+    with pytest.raises(InputError, match=match):
+        _use(read, "snatch", SNATCH + lines)
