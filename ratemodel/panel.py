@@ -12,6 +12,7 @@ from ratemodel.charts.alt_text import what_if_alt
 from ratemodel.charts.saving import Picture, save_figure
 from ratemodel.charts.what_if_chart import what_if_chart
 from ratemodel.errors import InputError
+from ratemodel.event import Recorded
 from ratemodel.inference.ratefit import RateFit
 from ratemodel.records.tables import Use
 from ratemodel.shown import odds_beyond, rate_text, shown_unit, unit_text, units_chosen
@@ -42,7 +43,8 @@ class _Parts:
     picture: Any
 
 
-def what_if(fit: RateFit, use: Use, *, units: Units | str | None = None, seed: int = 0) -> Any:
+def what_if(fit: RateFit, use: Use, *, units: Units | str | None = None, seed: int = 0,
+            curve: Recorded | None = None) -> Any:  # fmt: skip
     """A panel of sliders that answers from the stored draws of a fit; nothing is fitted again.
 
     Mass, fall or closing speed, line length, stiffness and the target failure probability can be
@@ -58,6 +60,8 @@ def what_if(fit: RateFit, use: Use, *, units: Units | str | None = None, seed: i
         As ``"lbf,ft,lb"``; kN, m and kg where not given.
     seed : int
         The same random numbers serve every change, so that the answer moves with the sliders.
+    curve : Recorded, optional
+        Loading curve of a use whose line is "recorded", as for `translate`.
 
     Returns
     -------
@@ -76,7 +80,7 @@ def what_if(fit: RateFit, use: Use, *, units: Units | str | None = None, seed: i
         raise InputError("the what-if panel needs the package ipywidgets, which is not installed",
                          'pip install "ratemodel[notebooks]"') from error  # fmt: skip
     choice = units_chosen(units)
-    basis = what_if_basis(fit, use)
+    basis = what_if_basis(fit, use, curve=curve)
     sliders = _sliders(ipywidgets, use, choice)
     target = _target_slider(ipywidgets, use)
     parts = _Parts(ipywidgets.Label(), ipywidgets.HTML(), ipywidgets.Output())
@@ -155,9 +159,9 @@ def number_line(answer: WhatIf) -> str:
     """Margin, odds and rate in one line."""
     strength = answer.strength
     rate = f"rate {rate_text(float(10 ** np.median(strength.u)))}"
-    if answer.margin is None or answer.failure_probability is None:
+    if answer.margin is None or answer.failure is None:
         return rate
-    odds = odds_beyond(answer.failure_probability, strength.decades_beyond)
+    odds = odds_beyond(answer.failure.mean, strength.decades_beyond, answer.failure.informative)
     level = f"{100 * strength.fit.level:g} %"
     return (
         f"one line holds {answer.margin.text()} times the demand ({level}); odds that it breaks: "
@@ -172,7 +176,7 @@ def limits_html(answer: WhatIf, units: Units | str | None = None) -> str:
         f"<tr><th scope='row' style='text-align:left;padding-right:1em'>{html_escape(r.policy)}"
         f"</th><td style='text-align:right;padding-right:1em'>"
         f"{limit_text(r.value / unit.factor, unit_text(unit))}</td><td>"
-        f"{odds_beyond(r.implied_failure_probability, answer.strength.decades_beyond)}</td></tr>"
+        f"{odds_beyond(r.implied_failure_probability, r.decades_beyond, r.informative)}</td></tr>"
         for r in answer.limits
     )
     head = (

@@ -9,16 +9,17 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError
-from ratemodel.event import event_draws
+from ratemodel.event import Recorded, event_draws
 from ratemodel.inference.ratefit import RateFit, stratified_scatter
 from ratemodel.inference.scatter import specimen_quantile
-from ratemodel.limits import Limit, failure_probability, working_load_limits
+from ratemodel.limits import FailureProbability, Limit, failure_probability, working_load_limits
 from ratemodel.records.tables import Distribution, Use
 from ratemodel.shown import Quantity, quantity
 from ratemodel.translation import UseStrength, translate
 
 #: Rows of the fit that answer a change; the tails are analytic, so these are plenty.
-ROWS = 4000
+ROWS = 3000
+_STATES, _EVENTS = 200, 256  # of knowledge and of the event that meet for the odds
 _POINTS_PER_DECADE = 8
 _BEYOND = 1.0  # decades of rate shown beyond the tests and the use
 _SWEPT = {"fall": "fall", "snatch": "closing_speed"}
@@ -54,6 +55,7 @@ class Basis:
     u: FloatArray
     one_ln: FloatArray
     low_ln: FloatArray
+    curve: Recorded | None = None
 
 
 @dataclass(frozen=True)
@@ -69,7 +71,7 @@ class WhatIf:
         much with every other number at its median; empty where the use has no demand.
     margin : Quantity or None
         Strength of one line over the event's peak force.
-    failure_probability : float or None
+    failure : FailureProbability or None
         That the event breaks one line, all uncertainty averaged.
     """
 
@@ -80,11 +82,12 @@ class WhatIf:
     path_u: FloatArray
     path_ln: FloatArray
     margin: Quantity | None
-    failure_probability: float | None
+    failure: FailureProbability | None
     limits: tuple[Limit, ...]
 
 
-def what_if_basis(fit: RateFit, use: Use, *, rows: int = ROWS) -> Basis:
+def what_if_basis(fit: RateFit, use: Use, *, rows: int = ROWS, curve: Recorded | None = None
+                  ) -> Basis:  # fmt: skip
     """Do once what no change alters: the strength of single lines over a grid of rates.
 
     Parameters
@@ -94,17 +97,19 @@ def what_if_basis(fit: RateFit, use: Use, *, rows: int = ROWS) -> Basis:
     use : Use
     rows : int
         Joint draws kept; all of the fit's where it has fewer.
+    curve : Recorded, optional
+        Loading curve of a use whose line is "recorded", as for `translate`.
     """
     size = min(rows, fit.owner.size)
     part = fit.take(np.linspace(0, fit.owner.size - 1, size).astype(np.int64))
-    middle = float(np.median(translate(part, use, rng=np.random.default_rng(0)).u))
+    middle = float(np.median(translate(part, use, rng=np.random.default_rng(0), curve=curve).u))
     low = min(float(fit.data.u.min()), middle - _BEYOND) - 0.3
     high = max(float(fit.data.u.max()), middle + _BEYOND) + 0.3
     u = np.linspace(low, high, int((high - low) * _POINTS_PER_DECADE) + 2)
     mean, sigma, spool = part.mean_ln(u), part.sigma_at(u), part.batch_sd()[:, None]
     one = mean + stratified_scatter(sigma, spool, fit.scatter)
     offset = specimen_quantile(1 - fit.bound.fraction, sigma, spool, fit.scatter)
-    return Basis(part, use, u, one, mean + offset)
+    return Basis(part, use, u, one, mean + offset, curve)
 
 
 def changed_use(use: Use, change: Change) -> Use:
@@ -166,16 +171,15 @@ def what_if_answer(basis: Basis, change: Change, *, rng: np.random.Generator) ->
     """
     use = changed_use(basis.use, change)
     fit, level = basis.fit, basis.fit.level
-    strength = translate(fit, use, rng=rng)
+    strength = translate(fit, use, rng=rng, curve=basis.curve)
     factors = sum(strength.factors.values(), start=np.zeros(fit.owner.size))[:, None]
     ends = [(1 - level) / 2, 0.5, (1 + level) / 2]
     band = np.quantile(basis.one_ln + factors, ends, axis=0)
     bound = np.quantile(basis.low_ln + factors, 1 - fit.bound.confidence, axis=0)
     path_u, path_ln = _demand_path(use, strength, rng)
-    odds = failure_probability(strength)
-    return WhatIf(strength, basis.u, band, bound, path_u, path_ln, _margin(strength),
-                  None if odds is None else odds.mean,
-                  tuple(working_load_limits(strength)))  # fmt: skip
+    odds = failure_probability(strength, states=_STATES, events=_EVENTS)
+    limits = tuple(working_load_limits(strength, scale_demand=False))
+    return WhatIf(strength, basis.u, band, bound, path_u, path_ln, _margin(strength), odds, limits)
 
 
 def _margin(strength: UseStrength) -> Quantity | None:
@@ -196,7 +200,7 @@ def _demand_path(use: Use, strength: UseStrength, rng: np.random.Generator
     fixed = {n: Distribution("fixed", d.median) for n, d in use.quantities.items()}
     middle = max(use.quantities[name].median, 1e-6)
     swept = replace(use, quantities={**fixed, name: Distribution("lognormal", middle, 3.0)})
-    event = event_draws(swept, 64, rng)
+    event = event_draws(swept, 64, rng, curve=strength.curve)
     if event.strain_rate_per_s is None or event.peak_force_N is None:
         return np.empty(0), np.empty(0)
     order = np.argsort(event.inputs[name])

@@ -17,10 +17,10 @@ ORDER = (
     "models", "simulate", "simulate_logs",
     "inference",
     "rating", "event", "translation",
-    "tolerance", "budget", "propagation", "dominance", "reliability", "limits", "steps",
+    "tolerance", "budget", "propagation", "dominance", "reliability", "limits", "steps", "what_if",
     "planning", "comparing", "archive_data", "archive", "analysis", "many",
     "answers", "demo",
-    "charts", "report",
+    "charts", "panel", "report",
     "commands", "plan_command", "compare_command", "cli", "__main__",
 )  # fmt: skip
 #: Imports against the order, each made late, inside a function, for the reason given.
