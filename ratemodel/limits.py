@@ -151,7 +151,7 @@ def working_load_limits(
     rows += _annex_d(strength, use.design_factor, convention)
     if use.target_failure_probability is not None:
         p = use.target_failure_probability
-        basis = f"one line in {1 / p:.3g} weaker, all uncertainty averaged"
+        basis = f"one line in {1 / p:_.0f} weaker, all uncertainty averaged".replace("_", " ")
         rows.append(_limit(strength, "target failure probability", _predicted(strength, p), basis))
     problems: tuple[Problem, ...] = ()
     if strength.event.kind == "steady":
