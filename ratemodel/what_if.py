@@ -13,6 +13,7 @@ from ratemodel.event import Recorded, event_draws
 from ratemodel.inference.ratefit import RateFit, stratified_scatter
 from ratemodel.inference.scatter import specimen_quantile
 from ratemodel.limits import FailureProbability, Limit, failure_probability, working_load_limits
+from ratemodel.odds import DemandAndStrength
 from ratemodel.records.tables import Distribution, Use
 from ratemodel.shown import Quantity, quantity
 from ratemodel.translation import UseStrength, translate
@@ -186,9 +187,29 @@ def _margin(strength: UseStrength) -> Quantity | None:
     demand = strength.event.peak_force_N
     if demand is None or strength.unit.dimension != "force":
         return None
+    return quantity(np.exp(one_line_ln(strength)) / demand, strength.fit.level)
+
+
+def one_line_ln(strength: UseStrength) -> FloatArray:
+    """Strength of one line in the use (ln, SI), one specimen drawn in every joint draw."""
     spool = strength.batch_sd[:, None]
     scatter = stratified_scatter(strength.sigma[:, None], spool, strength.fit.scatter)[:, 0]
-    return quantity(np.exp(strength.mean_ln + scatter) / demand, strength.fit.level)
+    return np.asarray(strength.mean_ln + scatter)
+
+
+def demand_and_strength(strength: UseStrength) -> DemandAndStrength:
+    """Draws of an event's demand and of one line's strength at its rate, with the odds.
+
+    Raises
+    ------
+    InputError
+        The use has no demand, or its strength is no force.
+    """
+    demand = strength.event.peak_force_N
+    if demand is None or strength.unit.dimension != "force":
+        raise InputError(f"use {strength.use.name} asks no force", "a fall, a snatch or a load")
+    return DemandAndStrength(strength.use.name, demand, np.exp(one_line_ln(strength)),
+                             failure_probability(strength))  # fmt: skip
 
 
 def _demand_path(use: Use, strength: UseStrength, rng: np.random.Generator

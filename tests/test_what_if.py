@@ -15,7 +15,14 @@ from ratemodel.event import fall
 from ratemodel.limits import failure_probability, working_load_limits
 from ratemodel.records.tables import Distribution
 from ratemodel.translation import translate
-from ratemodel.what_if import Change, changed_use, moved, what_if_answer, what_if_basis
+from ratemodel.what_if import (
+    Change,
+    changed_use,
+    demand_and_strength,
+    moved,
+    what_if_answer,
+    what_if_basis,
+)
 
 
 def rng() -> np.random.Generator:
@@ -119,3 +126,17 @@ def test_moving_keeps_the_relative_spread(median: float, spread: float, kind: st
 def test_impossible_changes(drop, change: Change, match: str) -> None:
     with pytest.raises(InputError, match=match):
         changed_use(drop[1], change)
+
+
+def test_demand_and_strength_are_those_of_the_use(small: Analysis) -> None:
+    strength = small.uses[0].strength
+    both = demand_and_strength(strength)
+    np.testing.assert_array_equal(both.demand_N, strength.event.peak_force_N)
+    one = np.log(both.strength_N)
+    assert one.mean() == pytest.approx(strength.mean_ln.mean(), abs=1e-3)
+    spread = np.sqrt(np.var(strength.mean_ln) + np.mean(strength.sigma**2 + strength.batch_sd**2))
+    assert one.std() == pytest.approx(spread, rel=0.05)
+    assert both.odds.mean == failure_probability(strength).mean
+    given = next(u.strength for u in small.uses if u.strength.use.name == "given")
+    with pytest.raises(InputError, match="use given asks no force"):
+        demand_and_strength(given)

@@ -12,7 +12,7 @@ import numpy as np
 from ratemodel.analysis import UseResult
 from ratemodel.answers import model_answers
 from ratemodel.inference.ratefit import Curve, RateFit
-from ratemodel.limits import Limit
+from ratemodel.limits import Limit, Limits
 from ratemodel.planning import NextTest
 from ratemodel.shown import (
     change_text,
@@ -85,7 +85,7 @@ def steps_alt(result: UseResult, units: Units | str | None = None) -> str:
     return (
         f"Steps from the {explanation.start_name} to one line in use {strength.use.name}. "
         f"Start {start}; {steps}; one line in use {end}. Brackets hold {100 * level:g} %; "
-        f"{rests_on(result)}. An estimate, not a working load."
+        f"{rests_on(strength)}. An estimate, not a working load."
     )
 
 
@@ -103,7 +103,7 @@ def models_alt(result: UseResult, units: Units | str | None = None) -> str:
     total = strength_quantity(strength.mean_ln, strength.fit.level, unit).text(symbol)
     return (
         f"What each rate model says of the average strength in use {strength.use.name}. "
-        f"{told}; average of all {total}; {rests_on(result)}. An estimate, not a working load."
+        f"{told}; average of all {total}; {rests_on(strength)}. An estimate, not a working load."
     )
 
 
@@ -111,7 +111,7 @@ def _odds(row: Limit) -> str:
     return odds_beyond(row.implied_failure_probability, row.decades_beyond, row.informative)
 
 
-def limits_alt(result: UseResult, units: Units | str | None = None) -> str:
+def limits_alt(result: UseResult | Limits, units: Units | str | None = None) -> str:
     """Words for `limits_chart`."""
     strength = result.strength
     unit = shown_unit(strength.unit, units)
@@ -119,12 +119,12 @@ def limits_alt(result: UseResult, units: Units | str | None = None) -> str:
     told = "; ".join(
         f"{row.policy} {limit_text(row.value / unit.factor, symbol)}, odds that a line is weaker "
         f"{_odds(row)}"
-        for row in result.limits
+        for row in (result if isinstance(result, Limits) else result.limits)
     )
     bound = limit_text(strength.lower_bound / unit.factor, symbol)
     return (
         f"Working load limits by policy in use {strength.use.name}. {told or 'No policy stated'}. "
-        f"Lower bound {strength.fit.bound.label}: {bound}; {rests_on(result)}. Not a permission "
+        f"Lower bound {strength.fit.bound.label}: {bound}; {rests_on(strength)}. Not a permission "
         "to load anything; life-safety use needs certified equipment."
     )
 
@@ -159,9 +159,8 @@ def what_if_alt(answer: WhatIf, units: Units | str | None = None) -> str:
     return " ".join(told)
 
 
-def rests_on(result: UseResult) -> str:
+def rests_on(strength: UseStrength) -> str:
     """Number of specimens and extrapolation behind a use, in a few words."""
-    strength = result.strength
     beyond = strength.decades_beyond
     where = f"{beyond:.1f} decades beyond the tests" if beyond >= 0.05 else "within the tests"
     return f"{len(strength.fit.series.used)} specimens, rate {where}"

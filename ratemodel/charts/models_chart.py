@@ -39,7 +39,7 @@ def models_chart(
         names = [f"{a.title}  {o}" for a, o in zip(answers, odds, strict=True)]
         names.append("average of all")
         states = (
-            f"Percentages: odds of the model, given {rests_on(result)}. Bars: "
+            f"Percentages: odds of the model, given {rests_on(strength)}. Bars: "
             f"{100 * level:g} % interval of the average line as that model alone has it. "
             "An estimate, not a working load."
         )

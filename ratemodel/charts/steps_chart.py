@@ -53,7 +53,7 @@ def steps_chart(
         states = (
             f"Each bar is one step, in per cent of the strength before it, with its "
             f"{100 * level:g} % interval in brackets and as a thin line; grey: it may go either "
-            f"way. Rests on {rests_on(result)}. An estimate, not a "
+            f"way. Rests on {rests_on(strength)}. An estimate, not a "
             "working load."
         )
         start = PLAIN.get(explanation.start_name, explanation.start_name)
