@@ -115,6 +115,7 @@ def working_load_limits(
     held: HeldLoad | None = None,
     *,
     convention: Convention = "probability-0.001",
+    scale_demand: bool = True,
 ) -> Limits:
     """The limit by each policy that the use case gives the numbers for.
 
@@ -133,6 +134,8 @@ def working_load_limits(
         out, with a finding, and the others stand for a pull as long as the service life.
     convention : {"probability-0.001", "index-3.04"}
         What a design value means; see `ratemodel.tolerance.Convention`.
+    scale_demand : bool
+        False leaves ``demand_scale`` out, which takes most of the time.
 
     Notes
     -----
@@ -154,7 +157,8 @@ def working_load_limits(
     if strength.event.kind == "steady":
         by_life, problems = _service_life(strength, held)
         rows += by_life
-    return Limits(tuple(rows), strength, _room(strength, held), problems=problems)
+    room = _room(strength, held) if scale_demand else None
+    return Limits(tuple(rows), strength, room, problems=problems)
 
 
 def predictive_quantile_ln(strength: UseStrength, probability: float) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import InputError
-from ratemodel.units import UNITS, Unit, units_of
+from ratemodel.units import UNITS, Unit, Units, shown_symbol, units_of
 from ratemodel.words import number_text, quantity_text
 
 #: Odds smaller than this rest on the far tail of an assumed scatter and are shown as "less than".
@@ -50,27 +50,38 @@ def strength_quantity(ln_draws: FloatArray, level: float, unit: Unit) -> Quantit
     return Quantity(*(unit.from_si(float(np.exp(x))) for x in (q.median, q.low, q.high)))
 
 
-def shown_unit(unit: Unit, wanted: str | None = None) -> Unit:
+def shown_unit(unit: Unit, wanted: Units | str | None = None) -> Unit:
     """Unit in which a series' strength is shown: ``wanted``, else kN for forces, else its own.
 
     Raises
     ------
     InputError
-        ``wanted`` measures something else than the series' strength.
+        ``wanted`` is text and measures something else than the series' strength.
 
     Examples
     --------
     >>> from ratemodel.units import UNITS
     >>> shown_unit(UNITS["lbf"]).symbol, shown_unit(UNITS["GPa"]).symbol
     ('kN', 'GPa')
+    >>> shown_unit(UNITS["N"], Units.parse("lbf,in/min")).symbol
+    'lbf'
     """
-    if wanted is None:
-        return UNITS["kN"] if unit.dimension == "force" else unit
+    if isinstance(wanted, str) and "," in wanted:
+        wanted = Units.parse(wanted)
+    if wanted is None or isinstance(wanted, Units):
+        return (wanted or Units()).strength(unit)
     chosen = UNITS.get(wanted)
     if chosen is None or chosen.dimension != unit.dimension:
         raise InputError(f"unit {wanted} for a {unit.dimension}",
                          "one of " + ", ".join(units_of(unit.dimension)))  # fmt: skip
     return chosen
+
+
+def units_chosen(wanted: Units | str | None) -> Units:
+    """A choice of units from an object, from text as ``"lbf,in/min"``, or the usual one."""
+    if isinstance(wanted, str):
+        return Units.parse(wanted)
+    return wanted or Units()
 
 
 def unit_text(unit: Unit) -> str:
@@ -81,7 +92,7 @@ def unit_text(unit: Unit) -> str:
     >>> unit_text(UNITS["cN_per_tex"])
     'cN/tex'
     """
-    return unit.symbol.replace("_per_", "/")
+    return shown_symbol(unit.symbol)
 
 
 def rate_text(rate_per_s: float) -> str:

@@ -13,6 +13,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ratemodel.errors import InputError
+
 STANDARD_GRAVITY = 9.80665  # m/s2, exact (CGPM 1901)
 
 
@@ -135,3 +137,63 @@ def split_name(name: str) -> tuple[str, Unit | None]:
 def units_of(dimension: str) -> list[str]:
     """Symbols of all units of one dimension, for messages."""
     return [unit.symbol for unit in _TABLE if unit.dimension == dimension]
+
+
+@dataclass(frozen=True)
+class Units:
+    """Units in which a reader wants to see results; computation and results.json stay as they are.
+
+    Strengths that are no forces (GPa, cN/tex) are shown in the unit of their series.
+
+    Examples
+    --------
+    >>> Units.parse("lbf, in/min").speed_text(0.0254 / 60)
+    '1 in/min'
+    """
+
+    force: Unit = UNITS["kN"]
+    speed: Unit = UNITS["mm_per_min"]
+    length: Unit = UNITS["m"]
+    mass: Unit = UNITS["kg"]
+
+    @classmethod
+    def parse(cls, text: str) -> Units:
+        """Units from their symbols, as ``"lbf,in/min"``; what is not named stays in SI.
+
+        Raises
+        ------
+        InputError
+            A symbol is not known, measures something else, or comes twice for one dimension.
+        """
+        chosen: dict[str, Unit] = {}
+        for part in (p.strip() for p in text.split(",")):
+            unit = UNITS.get(part.replace("/", "_per_"))
+            if unit is None or unit.dimension not in _SHOWN or unit.dimension in chosen:
+                known = "; ".join(f"{d}: {', '.join(map(shown_symbol, units_of(d)))}"
+                                  for d in _SHOWN)  # fmt: skip
+                raise InputError(f"units {text!r}: {part!r}", f"at most one of each of {known}")
+            chosen[unit.dimension] = unit
+        return cls(**chosen)
+
+    def strength(self, own: Unit) -> Unit:
+        """Unit in which a strength of a series is shown that is given in ``own``."""
+        return self.force if own.dimension == "force" else own
+
+    def speed_text(self, speed_m_per_s: float) -> str:
+        """A machine speed as text."""
+        value = self.speed.from_si(speed_m_per_s)
+        return f"{value:.3g} {shown_symbol(self.speed.symbol)}"
+
+
+_SHOWN = ("force", "speed", "length", "mass")
+
+
+def shown_symbol(symbol: str) -> str:
+    """Symbol of a unit as printed.
+
+    Examples
+    --------
+    >>> shown_symbol("mm_per_min")
+    'mm/min'
+    """
+    return symbol.replace("_per_", "/")

@@ -18,10 +18,10 @@ ORDER = (
     "inference",
     "rating", "event", "recorded", "length", "translation",
     "odds", "tolerance", "budget", "propagation", "dominance", "reliability", "shocks", "lives",
-    "margin", "limits", "steps",
+    "margin", "limits", "steps", "what_if",
     "planning", "comparing", "archive_data", "archive", "analysis", "many",
     "answers", "demo",
-    "charts", "report",
+    "charts", "panel", "report",
     "commands", "plan_command", "compare_command", "cli", "__main__",
 )  # fmt: skip
 #: Imports against the order, each made late, inside a function, for the reason given.

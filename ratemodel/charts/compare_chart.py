@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import textwrap
-from typing import TYPE_CHECKING
+import matplotlib as mpl
+from matplotlib.axes import Axes
 
+from ratemodel.charts.alt_lab import odds_number, ranking_alt, ratio_alt
+from ratemodel.charts.labels import room_for, short
+from ratemodel.charts.palette import Palette
+from ratemodel.charts.rowed import lay_rows
+from ratemodel.charts.style import house_style, new_axes, palette_now
 from ratemodel.comparing.many import Ranking
 from ratemodel.comparing.pair import Comparison, RatePoint
 from ratemodel.errors import InputError
-from ratemodel.units import Unit
-from ratemodel.words import CAUTION, mathtext_escape, number_text
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-# Dark blue, grey and orange of Okabe and Ito (2008): told apart by the colour-blind and in grey.
-_MEAN, _SPECIMEN, _CLAIM = "#0072B2", "#7F7F7F", "#D55E00"
-_WIDTH = 90
+from ratemodel.shown import rate_text, shown_unit, unit_text
+from ratemodel.units import Unit, Units
+from ratemodel.words import CAUTION, quantity_text
 
 
 def ratio_chart(result: Comparison, *, ax: Axes | None = None) -> Axes:
@@ -30,41 +29,65 @@ def ratio_chart(result: Comparison, *, ax: Axes | None = None) -> Axes:
         From `ratemodel.comparing.compare`.
     ax : Axes, optional
         None: a new figure.
-
-    Returns
-    -------
-    Axes
     """
-    ax = _axes(ax, len(result.points))
-    a, b = (mathtext_escape(n) for n in result.names)
-    for i, p in enumerate(result.points):
-        one, mean = p.specimen_ratio, p.ratio
-        ax.plot([one.low, one.high], [i, i], color=_SPECIMEN, linewidth=1.2,
-                label="single specimens" if i == 0 else None)  # fmt: skip
-        ax.plot([mean.low, mean.high], [i, i], color=_MEAN, linewidth=4.0, solid_capstyle="butt",
-                label="mean strength" if i == 0 else None)  # fmt: skip
-        hollow = max(p.decades_beyond) > 0.05
-        ax.plot([mean.median], [i], "o", color=_MEAN, markersize=8, zorder=3,
-                markerfacecolor="white" if hollow else _MEAN)  # fmt: skip
-    ax.axvline(1.0, color="black", linewidth=0.8)
-    m = result.settings.margin
-    ax.axvspan(1 - m, 1 + m, color="black", alpha=0.07, linewidth=0,
-               label=f"within {100 * m:g} %")  # fmt: skip
-    if result.claim is not None:
-        ax.axvline(result.claim.ratio, color=_CLAIM, linestyle="--", linewidth=1.5,
-                   label=f"claim {mathtext_escape(result.claim.text)}")  # fmt: skip
-    labels = [_rate_label(p) for p in result.points]
-    ax.set_yticks(range(len(labels)), labels)
-    ax.set_ylim(-0.7, len(labels) - 0.3)
-    level = f"{100 * result.settings.level:g} %"
-    ax.set_xlabel(f"Strength of {b} over strength of {a} ({level} intervals)")
-    ax.legend(frameon=False, fontsize="small", loc="upper left", bbox_to_anchor=(1.0, 1.0))
-    ax.grid(axis="x", alpha=0.25)
-    _caution(ax)
-    return ax
+    a, b = (short(n) for n in result.names)
+    with house_style(ax):
+        axes, palette = new_axes(ax), palette_now()
+        lay_rows(axes, [_rate_label(p) for p in result.points], own=ax is None,
+                 title=(f"{b} over {a}", "{}"), states=_states(result))  # fmt: skip
+        margin = result.settings.margin
+        axes.axvspan(1 - margin, 1 + margin, color=palette.wash, lw=0, zorder=0, label="_margin")
+        axes.axvline(1.0, color=palette.soft, lw=0.8, zorder=1, label="_same")
+        notes = [_point(axes, i, p, palette) for i, p in enumerate(result.points)]
+        if result.claim is not None:
+            axes.axvline(result.claim.ratio, color=palette.bound, ls="--", lw=1.4, zorder=1,
+                         label="_claim")  # fmt: skip
+            axes.annotate(f"claim {result.claim.text}", (result.claim.ratio, 0.0),
+                          xycoords=("data", "axes fraction"), xytext=(3, 2), ha="left",
+                          textcoords="offset points", va="bottom", color=palette.bound,
+                          gid="claim")  # fmt: skip
+        low = min(1 - margin, *(p.specimen_ratio.low for p in result.points))
+        top = [(1 + margin, ""), *notes]
+        if result.claim is not None:
+            low = min(low, result.claim.ratio)
+            top.append((result.claim.ratio, ""))
+        low -= 0.03
+        axes.set_xlim(low, room_for(axes, low, top))
+        axes.set_xlabel("ratio of strengths", loc="left")
+        axes.set_label(ratio_alt(result))
+    return axes
 
 
-def ranking_chart(result: Ranking, unit: Unit, *, ax: Axes | None = None) -> Axes:
+def _point(axes: Axes, row: int, p: RatePoint, palette: Palette) -> tuple[float, str]:
+    """One rate's intervals, with the ratio written beside them."""
+    em = float(mpl.rcParams["font.size"])
+    one, mean = p.specimen_ratio, p.ratio
+    axes.plot([one.low, one.high], [row, row], color=palette.soft, lw=0.12 * em, zorder=2,
+              label="_single")  # fmt: skip
+    axes.plot([mean.low, mean.high], [row, row], color=palette.mean, lw=0.45 * em, zorder=3,
+              solid_capstyle="butt", label="_mean")  # fmt: skip
+    hollow = max(p.decades_beyond) > 0.05
+    axes.plot([mean.median], [row], "o", color=palette.mean, zorder=4, label="_median",
+              markerfacecolor=palette.paper if hollow else palette.mean)  # fmt: skip
+    text = quantity_text(mean.median, mean.low, mean.high, "")
+    axes.annotate(text, (one.high, row), xytext=(0.6 * em, 0), textcoords="offset points",
+                  va="center", color=palette.mean, gid="ratio", annotation_clip=False)  # fmt: skip
+    return one.high, text
+
+
+def _states(result: Comparison) -> str:
+    counts = " and ".join(str(len(f.series.used)) for f in (result.a, result.b))
+    hollow = any(max(p.decades_beyond) > 0.05 for p in result.points)
+    beyond = "hollow: beyond the tests of either" if hollow else "all within the tests"
+    return (
+        f"{counts} specimens; thick: {100 * result.settings.level:g} % interval of the ratio of "
+        f"means, thin: of two single specimens; shaded: within "
+        f"{100 * result.settings.margin:g} %; {beyond}. {CAUTION}"
+    )
+
+
+def ranking_chart(result: Ranking, unit: Unit, *, ax: Axes | None = None,
+                  units: Units | str | None = None) -> Axes:  # fmt: skip
     """Products, strongest on top: mean strength alone (thin) and drawn together (thick).
 
     Parameters
@@ -72,9 +95,11 @@ def ranking_chart(result: Ranking, unit: Unit, *, ax: Axes | None = None) -> Axe
     result : Ranking
         From `ratemodel.comparing.compare_many`.
     unit : Unit
-        In which strength is shown.
+        In which the series give strength.
     ax : Axes, optional
         None: a new figure.
+    units : Units or str, optional
+        Unit in which it is shown; kN for forces where not given.
 
     Raises
     ------
@@ -83,52 +108,41 @@ def ranking_chart(result: Ranking, unit: Unit, *, ax: Axes | None = None) -> Axe
     """
     if not result.products:
         raise InputError("a ranking without products", "at least one")
-    ax = _axes(ax, len(result.products))
-    for i, p in enumerate(reversed(result.products)):
-        ends = [unit.from_si(v) for v in (p.alone.low, p.alone.high)]
-        ax.plot(ends, [i - 0.18, i - 0.18], color=_SPECIMEN, linewidth=1.2,
-                label="from its own tests" if i == 0 else None)  # fmt: skip
-        ends = [unit.from_si(v) for v in (p.strength.low, p.strength.high)]
-        ax.plot(ends, [i, i], color=_MEAN, linewidth=4.0, solid_capstyle="butt",
-                label="drawn together" if i == 0 else None)  # fmt: skip
-        ax.plot([unit.from_si(p.strength.median)], [i], "o", color=_MEAN, markersize=8)
-    labels = [
-        f"{mathtext_escape(p.name)}\nstrongest with probability {_odds(p.best)}"
-        for p in reversed(result.products)
-    ]
-    ax.set_yticks(range(len(labels)), labels)
-    ax.set_ylim(-0.7, len(labels) - 0.3)
-    rate = number_text(result.strain_rate_per_s, 2)
-    ax.set_xlabel(f"Mean strength at {rate} /s ({unit.symbol}, {100 * result.level:g} % intervals)")
-    ax.legend(frameon=False, fontsize="small", loc="upper left", bbox_to_anchor=(1.0, 1.0))
-    ax.grid(axis="x", alpha=0.25)
-    _caution(ax)
-    return ax
+    unit = shown_unit(unit, units)
+    names = [f"{short(p.name)}\nstrongest: {odds_number(p.best)}" for p in result.products]
+    states = (
+        f"Thick: {100 * result.level:g} % interval of the mean drawn together with the others; "
+        f"thin: from its own tests alone. Numbers: probability of being the strongest. {CAUTION}"
+    )
+    with house_style(ax):
+        axes, palette = new_axes(ax), palette_now()
+        em = float(mpl.rcParams["font.size"])
+        title = (rate_text(result.strain_rate_per_s), "Products compared at {}")
+        lay_rows(axes, names, own=ax is None, title=title, states=states)
+        ends = []
+        for i, p in enumerate(result.products):
+            alone = [unit.from_si(v) for v in (p.alone.low, p.alone.high)]
+            axes.plot(alone, [i + 0.2, i + 0.2], color=palette.soft, lw=0.12 * em, label="_alone")
+            mine = [unit.from_si(v) for v in (p.strength.median, p.strength.low, p.strength.high)]
+            axes.plot(mine[1:], [i, i], color=palette.mean, lw=0.45 * em, solid_capstyle="butt",
+                      label="_together")  # fmt: skip
+            axes.plot([mine[0]], [i], "o", color=palette.mean, zorder=3, label="_median")
+            text = quantity_text(mine[0], mine[1], mine[2], unit_text(unit))
+            right = max(alone[1], mine[2])
+            axes.annotate(text, (right, i), xytext=(0.6 * em, 0), textcoords="offset points",
+                          va="center", color=palette.mean, gid="mean",
+                          annotation_clip=False)  # fmt: skip
+            ends.append((min(alone[0], mine[1]), right, text))
+        low = min(e[0] for e in ends)
+        low -= 0.08 * (max(e[1] for e in ends) - low)
+        axes.set_xlim(low, room_for(axes, low, [(e[1], e[2]) for e in ends]))
+        axes.set_xlabel(f"mean strength ({unit_text(unit)})", loc="left")
+        axes.set_label(ranking_alt(result, unit))
+    return axes
 
 
 def _rate_label(p: RatePoint) -> str:
-    label = f"{number_text(p.strain_rate_per_s, 2)} /s"
+    label = rate_text(p.strain_rate_per_s)
     if p.claim is not None:
-        label += f"\nclaim holds: {_odds(p.claim)}"
+        label += f"\nclaim holds: {odds_number(p.claim)}"
     return label
-
-
-def _odds(p: float) -> str:
-    """A probability with no more certainty than the draws carry."""
-    if p > 0.999:
-        return "> 0.999"
-    return "< 0.001" if p < 0.001 else number_text(p, 2)
-
-
-def _axes(ax: Axes | None, rows: int) -> Axes:
-    if ax is not None:
-        return ax
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(8.0, 2.2 + 0.55 * rows), layout="constrained")
-    return figure.add_subplot()
-
-
-def _caution(ax: Axes) -> None:
-    """The caution under the axis label, so that a copied picture keeps it."""
-    ax.set_xlabel(f"{ax.get_xlabel()}\n\n{textwrap.fill(CAUTION, _WIDTH)}", fontsize="small")

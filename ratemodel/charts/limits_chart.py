@@ -7,13 +7,15 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
+from ratemodel.charts.alt_text import limits_alt, rests_on
 from ratemodel.charts.labels import axes_points, room_for, text_width
 from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
-from ratemodel.charts.steps_chart import rests_on
 from ratemodel.charts.style import house_style, new_axes, palette_now
+from ratemodel.limits import Limits
 from ratemodel.shown import Quantity, odds_beyond, quantity, shown_unit, unit_text
-from ratemodel.units import Unit
+from ratemodel.units import Unit, Units
+from ratemodel.what_if import one_line_ln
 from ratemodel.words import limit_text
 
 CAUTION = (
@@ -22,14 +24,16 @@ CAUTION = (
 )
 
 
-def limits_chart(result: UseResult, *, ax: Axes | None = None, units: str | None = None) -> Axes:
+def limits_chart(
+    result: UseResult | Limits, *, ax: Axes | None = None, units: Units | str | None = None
+) -> Axes:
     """Draw every policy's limit, what it implies, the event's load and the strength of one line.
 
     Parameters
     ----------
-    result : UseResult
+    result : UseResult or Limits
     ax : Axes, optional
-    units : str, optional
+    units : Units or str, optional
         Unit of strength; kN for forces where not given.
     """
     strength = result.strength
@@ -39,7 +43,7 @@ def limits_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
         rows = _rows(result, unit)
         states = (
             f"Limits rounded down; bars: {100 * strength.fit.level:g} % intervals; "
-            f"{rests_on(result)}. {CAUTION}"
+            f"{rests_on(strength)}. {CAUTION}"
         )
         title = (strength.use.name, "Limits by policy: use {}")
         lay_rows(axes, [r[0] for r in rows], own=ax is None, title=title, states=states)
@@ -50,10 +54,11 @@ def limits_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
         for row, (_, value, note, kind) in enumerate(rows):
             _draw(axes, row, value, note, (kind, palette, size))
         axes.set_xlabel(f"load or strength ({unit_text(unit)})", loc="left")
+        axes.set_label(limits_alt(result, units))
     return axes
 
 
-def _rows(result: UseResult, unit: Unit) -> list[tuple[str, Quantity, str, str]]:
+def _rows(result: UseResult | Limits, unit: Unit) -> list[tuple[str, Quantity, str, str]]:
     """Name, value, note and kind of each row: load, limits, then strength."""
     strength, symbol = result.strength, unit_text(unit)
     level = strength.fit.level
@@ -63,7 +68,8 @@ def _rows(result: UseResult, unit: Unit) -> list[tuple[str, Quantity, str, str]]
         q = quantity(demand / unit.factor, level)
         name = "load" if strength.use.kind == "steady" else "event's peak force"
         rows.append((name, q, q.text(symbol), "demand"))
-    for limit in result.limits:
+    limits = result if isinstance(result, Limits) else result.limits
+    for limit in limits:
         value = limit.value / unit.factor
         odds = odds_beyond(
             limit.implied_failure_probability, strength.decades_beyond, limit.informative
@@ -74,7 +80,8 @@ def _rows(result: UseResult, unit: Unit) -> list[tuple[str, Quantity, str, str]]
     label = strength.fit.bound.label
     rows.append((f"lower bound {label}", Quantity(bound, bound, bound), limit_text(bound, symbol),
                  "bound"))  # fmt: skip
-    one = quantity(np.exp(result.explanation.ln_end) / unit.factor, level)
+    ln_one = one_line_ln(strength) if isinstance(result, Limits) else result.explanation.ln_end
+    one = quantity(np.exp(ln_one) / unit.factor, level)
     rows.append(("one line in use", one, one.text(symbol), "strength"))
     return rows
 

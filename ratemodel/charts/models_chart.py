@@ -8,24 +8,26 @@ from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
 from ratemodel.answers import model_answers
+from ratemodel.charts.alt_text import models_alt, odds_text, rests_on
 from ratemodel.charts.labels import room_for
 from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
-from ratemodel.charts.steps_chart import rests_on
 from ratemodel.charts.style import house_style, new_axes, palette_now
 from ratemodel.shown import shown_unit, strength_quantity, unit_text
-from ratemodel.units import Unit
+from ratemodel.units import Unit, Units
 from ratemodel.words import quantity_text
 
 
-def models_chart(result: UseResult, *, ax: Axes | None = None, units: str | None = None) -> Axes:
+def models_chart(
+    result: UseResult, *, ax: Axes | None = None, units: Units | str | None = None
+) -> Axes:
     """Draw each model's own average strength at the use's rate, stronger where its odds are.
 
     Parameters
     ----------
     result : UseResult
     ax : Axes, optional
-    units : str, optional
+    units : Units or str, optional
         Unit of strength; kN for forces where not given.
     """
     strength = result.strength
@@ -37,7 +39,7 @@ def models_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
         names = [f"{a.title}  {o}" for a, o in zip(answers, odds, strict=True)]
         names.append("average of all")
         states = (
-            f"Percentages: odds of the model, given {rests_on(result)}. Bars: "
+            f"Percentages: odds of the model, given {rests_on(strength)}. Bars: "
             f"{100 * level:g} % interval of the average line as that model alone has it. "
             "An estimate, not a working load."
         )
@@ -60,6 +62,7 @@ def models_chart(result: UseResult, *, ax: Axes | None = None, units: str | None
         axes.annotate(text, (total.high, last), xytext=(0.6 * em, 0), textcoords="offset points",
                       va="center", color=palette.bound, weight="bold", gid="average")  # fmt: skip
         axes.set_xlabel(f"average breaking strength ({unit_text(unit)})", loc="left")
+        axes.set_label(models_alt(result, units))
     return axes
 
 
@@ -79,8 +82,3 @@ def _answers(
                   label="_median")  # fmt: skip
         ends += [a, b]
     return ends
-
-
-def odds_text(weight: float) -> str:
-    """Odds of a model in per cent."""
-    return "< 1 %" if weight < 0.01 else f"{100 * weight:.0f} %"

@@ -6,6 +6,7 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 
+from ratemodel.charts.alt_text import next_test_alt
 from ratemodel.charts.labels import axes_points, footer, footer_size, set_title, wrapped
 from ratemodel.charts.rate_axis import draw_rate_ticks
 from ratemodel.charts.style import frame, house_style, new_axes, palette_now
@@ -61,4 +62,5 @@ def next_test_chart(plan: NextTest, *, ax: Axes | None = None) -> Axes:
         axes.set_ylabel("width of the interval (%)")
         set_title(axes, plan.series, "What to test next: {}")
         footer(axes, text, below=3.9 * em)
+        axes.set_label(next_test_alt(plan))
     return axes

@@ -7,6 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ratemodel.arrays import FloatArray
+from ratemodel.charts.alt_lab import design_alt, hours_alt
 from ratemodel.charts.labels import axes_points, footer, footer_size, short, wrapped
 from ratemodel.charts.style import MARKERS, frame, house_style, new_axes, palette_now
 from ratemodel.planning.plan import Plan
@@ -51,6 +52,7 @@ def interval_against_hours(result: Plan, *, ax: Axes | None = None) -> Axes:
         axes.set_ylabel("expected interval (± % of strength)")
         axes.set_title(mathtext_escape(f"What machine hours buy: {short(result.sheet.series)}"))
         axes.legend()
+        axes.set_label(hours_alt(result))
     return axes
 
 
@@ -94,6 +96,7 @@ def design_on_rate_axis(result: Plan, *, ax: Axes | None = None) -> Axes:
         axes.set_ylabel("specimens")
         axes.set_title(mathtext_escape(f"What to test next: {short(result.sheet.series)}"))
         axes.legend()
+        axes.set_label(design_alt(result))
     return axes
 
 

@@ -14,11 +14,12 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from ratemodel.errors import InputError
 from ratemodel.words import html_escape
 from ratemodel.writing import write_whole
 
 
-def save_figure(figure: Figure | Axes, path: str | Path | None, *, alt: str,
+def save_figure(figure: Figure | Axes, path: str | Path | None, *, alt: str | None = None,
                 fmt: Literal["svg", "png", "pdf"] | None = None, px: int | None = None
                 ) -> bytes:  # fmt: skip
     """Render a figure, write it where a path is given, and return its bytes.
@@ -28,14 +29,15 @@ def save_figure(figure: Figure | Axes, path: str | Path | None, *, alt: str,
     figure : Figure or Axes
     path : str or Path, optional
         File to write, whole or not at all; None only returns the bytes.
-    alt : str
-        Alternative text, put into the SVG as title and description and into the PNG's and PDF's
-        metadata.
+    alt : str, optional
+        Alternative text, that of the chart where not given; put into the SVG as title and
+        description and into the PNG's and PDF's metadata.
     fmt : {"svg", "png", "pdf"}, optional
         From the path's ending where not given, else PNG.
     px : int, optional
         Width of a PNG in pixels; the figure's own size where not given.
     """
+    alt = alt_of(figure) if alt is None else alt
     if isinstance(figure, Axes):
         root = figure.get_figure(root=True)
         assert isinstance(root, Figure)
@@ -56,6 +58,21 @@ def save_figure(figure: Figure | Axes, path: str | Path | None, *, alt: str,
     if path is not None:
         write_whole(path, data)
     return data
+
+
+def alt_of(figure: Figure | Axes) -> str:
+    """Alternative text of a chart: every chart leaves it as the label of its axes.
+
+    Raises
+    ------
+    InputError
+        The axes have none, as those of other pictures.
+    """
+    axes = [figure] if isinstance(figure, Axes) else figure.axes
+    told = [str(a.get_label()) for a in axes if a.get_label()]
+    if not told:
+        raise InputError("a picture without alternative text", 'alt="what it shows, in words"')
+    return " ".join(told)
 
 
 #: The SVG's identifiers come from this salt, so that two runs give the same file.
@@ -89,14 +106,16 @@ def _with_text(svg: bytes, alt: str) -> bytes:
 class Picture:
     """A chart that a notebook shows with its alternative text."""
 
-    svg: bytes
+    data: bytes
     alt: str
+    fmt: Literal["svg", "png"] = "svg"
 
     def _repr_html_(self) -> str:
         # an image of our own: alternative text in a picture's metadata is lost in notebooks
-        data = base64.b64encode(self.svg).decode("ascii")
+        data = base64.b64encode(self.data).decode("ascii")
+        kind = "svg+xml" if self.fmt == "svg" else "png"
         return (
-            f'<img src="data:image/svg+xml;base64,{data}" alt="{html_escape(self.alt)}" '
+            f'<img src="data:image/{kind};base64,{data}" alt="{html_escape(self.alt)}" '
             'style="max-width:100%">'
         )
 
@@ -104,6 +123,7 @@ class Picture:
         return f"<Picture: {self.alt}>"
 
 
-def picture(figure: Figure | Axes, *, alt: str) -> Picture:
-    """A figure as a notebook is to show it, alternative text included."""
+def picture(figure: Figure | Axes, *, alt: str | None = None) -> Picture:
+    """A chart as a notebook is to show it, with its alternative text."""
+    alt = alt_of(figure) if alt is None else alt
     return Picture(save_figure(figure, None, alt=alt, fmt="svg"), alt)

@@ -7,13 +7,14 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ratemodel.analysis import UseResult
+from ratemodel.charts.alt_text import rests_on, shown_steps, steps_alt
 from ratemodel.charts.labels import room_for, short
 from ratemodel.charts.palette import Palette
 from ratemodel.charts.rowed import lay_rows
 from ratemodel.charts.style import house_style, new_axes, palette_now
 from ratemodel.shown import Quantity, change_text, quantity, shown_unit, unit_text
 from ratemodel.steps import Explanation, Step
-from ratemodel.units import Unit
+from ratemodel.units import Unit, Units
 from ratemodel.words import quantity_text
 
 #: Names of the steps as a layman reads them.
@@ -29,14 +30,16 @@ PLAIN = {
 }
 
 
-def steps_chart(result: UseResult, *, ax: Axes | None = None, units: str | None = None) -> Axes:
+def steps_chart(
+    result: UseResult, *, ax: Axes | None = None, units: Units | str | None = None
+) -> Axes:
     """Draw how the strength of one line follows from the label, step by step.
 
     Parameters
     ----------
     result : UseResult
     ax : Axes, optional
-    units : str, optional
+    units : Units or str, optional
         Unit of strength; kN for forces where not given.
     """
     strength, explanation = result.strength, result.explanation
@@ -50,7 +53,7 @@ def steps_chart(result: UseResult, *, ax: Axes | None = None, units: str | None 
         states = (
             f"Each bar is one step, in per cent of the strength before it, with its "
             f"{100 * level:g} % interval in brackets and as a thin line; grey: it may go either "
-            f"way. Rests on {rests_on(result)}. An estimate, not a "
+            f"way. Rests on {rests_on(strength)}. An estimate, not a "
             "working load."
         )
         start = PLAIN.get(explanation.start_name, explanation.start_name)
@@ -58,20 +61,8 @@ def steps_chart(result: UseResult, *, ax: Axes | None = None, units: str | None 
         lay_rows(axes, names, own=ax is None, title=title, states=states)
         _draw(axes, explanation, steps, unit, (level, palette))
         axes.set_xlabel(f"breaking strength ({unit_text(unit)})", loc="left")
+        axes.set_label(steps_alt(result, units))
     return axes
-
-
-def rests_on(result: UseResult) -> str:
-    """Number of specimens and extrapolation behind a use, in a few words."""
-    strength = result.strength
-    beyond = strength.decades_beyond
-    where = f"{beyond:.1f} decades beyond the tests" if beyond >= 0.05 else "within the tests"
-    return f"{len(strength.fit.series.used)} specimens, rate {where}"
-
-
-def shown_steps(explanation: Explanation) -> list[Step]:
-    """Steps that change anything."""
-    return [s for s in explanation.steps if bool(np.any(np.abs(s.ln_ratio) > 1e-12))]
 
 
 def _draw(axes: Axes, explanation: Explanation, steps: list[Step], unit: Unit,

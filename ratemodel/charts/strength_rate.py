@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from ratemodel.arrays import FloatArray
+from ratemodel.charts.alt_text import strength_rate_alt
 from ratemodel.charts.labels import (
     axes_points,
     cut_to,
@@ -29,7 +30,7 @@ from ratemodel.charts.style import frame, house_style, new_axes, palette_now
 from ratemodel.inference.ratefit import Curve, RateFit
 from ratemodel.shown import rate_text, shown_unit, unit_text
 from ratemodel.translation import UseStrength
-from ratemodel.units import Unit
+from ratemodel.units import Unit, Units
 from ratemodel.words import mathtext_escape
 
 _MARGIN = 0.3
@@ -51,7 +52,7 @@ class _Shown:
 
 def strength_against_rate(fit: RateFit, *, curve: Curve | None = None,
                           uses: Sequence[UseStrength] = (), ax: Axes | None = None,
-                          units: str | None = None) -> Axes:  # fmt: skip
+                          units: Units | str | None = None) -> Axes:  # fmt: skip
     """Draw the strength of one series against strain rate, with time to break above.
 
     Parameters
@@ -63,7 +64,7 @@ def strength_against_rate(fit: RateFit, *, curve: Curve | None = None,
         Uses whose rates are marked; those of other series are left out.
     ax : Axes, optional
         Where to draw; a figure of its own in the house style where none is given.
-    units : str, optional
+    units : Units or str, optional
         Unit of strength, as ``"lbf"``; kN for forces where not given.
 
     Raises
@@ -75,7 +76,8 @@ def strength_against_rate(fit: RateFit, *, curve: Curve | None = None,
     mine = [u for u in uses if u.fit.series.name == fit.series.name]
     with house_style(ax):
         axes, palette = new_axes(ax), palette_now()
-        shown = _shown(fit, curve if curve is not None else _own_curve(fit, mine), unit)
+        curve = _own_curve(fit, mine) if curve is None or curve.u.size < 2 else curve
+        shown = _shown(curve, fit.tested, unit)
         strain, known = strain_at_break(fit)
         em = float(mpl.rcParams["font.size"])
         low, high = _limits(shown, fit, unit)
@@ -98,6 +100,7 @@ def strength_against_rate(fit: RateFit, *, curve: Curve | None = None,
         axes.set_ylabel(f"breaking strength ({unit_text(unit)})")
         set_title(axes, fit.series.name, "{}: strength against rate")
         footer(axes, footing, below=(5.5 if below else 3.9) * em)
+        axes.set_label(strength_rate_alt(fit, mine, units, curve=curve))
     return axes
 
 
@@ -121,14 +124,12 @@ def _own_curve(fit: RateFit, uses: Sequence[UseStrength]) -> Curve:
     return fit.curve(np.unique(np.concatenate([even, fit.data.rates])))
 
 
-def _shown(fit: RateFit, curve: Curve, unit: Unit) -> _Shown:
-    if curve.u.size < 2:
-        curve = _own_curve(fit, ())
+def _shown(curve: Curve, tested: tuple[float, float], unit: Unit) -> _Shown:
     median, mean, one, bound = (
         np.exp(x) / unit.factor
         for x in (curve.median, curve.mean_interval, curve.specimen_interval, curve.lower_bound)
     )
-    return _Shown(10**curve.u, median, mean, one, bound, fit.tested, unit)
+    return _Shown(10**curve.u, median, mean, one, bound, tested, unit)
 
 
 def _bands(axes: Axes, s: _Shown, palette: Palette) -> None:

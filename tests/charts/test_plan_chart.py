@@ -28,6 +28,7 @@ def test_interval_against_hours_shows_every_design(plan):
         assert y == pytest.approx(50 * width, nan_ok=True)
     assert drawn["now"].get_ydata()[0] == pytest.approx(50 * plan.width_now)
     assert CAUTION in footer(ax)
+    assert all(name in ax.get_label() for name in plan.curve.width)
 
 
 def test_design_stands_at_its_rates(plan):
@@ -39,6 +40,7 @@ def test_design_stands_at_its_rates(plan):
                               strict=True))  # fmt: skip
     wanted = {(round(c.strain_rate_per_s, 9), float(n)) for c, n in plan.chosen.tests}
     assert {(x, float(n)) for x, n in points} == wanted
+    assert all(c.machine.name in ax.get_label() for c, _ in plan.chosen.tests)
     assert CAUTION in footer(ax)
 
 

@@ -361,7 +361,7 @@ def test_svg_carries_its_words_and_repeats(small: Analysis, tmp_path: Path) -> N
 def test_picture_for_a_notebook(small: Analysis) -> None:
     shown = charts.picture(charts.next_test_chart(small.next_test), alt='the "best" <rate>')
     assert 'alt="the &quot;best&quot; &lt;rate&gt;"' in shown._repr_html_()
-    assert shown.svg.startswith(b"<?xml")
+    assert shown.data.startswith(b"<?xml")
 
 
 def test_a_letter_the_font_lacks_is_no_warning() -> None:
@@ -413,3 +413,20 @@ def test_one_rate_only(make_campaign: Callable[..., Path], tmp_path: Path) -> No
     result = analyse(read_campaign(where), settings=Settings(draws=500)).series[0]
     axes = drawn(charts.strength_against_rate(result.fit, curve=result.curve))
     assert len([p for p in axes.patches if p.get_label() == "_untested"]) == 2
+
+
+def test_every_chart_carries_its_words(small: Analysis) -> None:
+    """They go into the picture and the file without being given again."""
+    use = small.uses[0]
+    pairs = [
+        (charts.steps_chart(use, units="lbf"), alt_text.steps_alt(use, "lbf")),
+        (charts.models_chart(use), alt_text.models_alt(use)),
+        (charts.limits_chart(use), alt_text.limits_alt(use)),
+        (charts.next_test_chart(small.next_test), alt_text.next_test_alt(small.next_test)),
+    ]
+    for axes, words in pairs:
+        assert axes.get_label() == words
+        assert f'alt="{words[:40]}' in charts.picture(axes)._repr_html_()
+    assert "Breaking strength of cord" in strength_chart(small).get_label()
+    with pytest.raises(InputError, match="a picture without alternative text"):
+        charts.picture(mpl.figure.Figure())

@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
-
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-         "--disable-background-networking", "--disable-component-update",
-         "--disable-sync"]  # fmt: skip
+from browsing import BROWSER, FLAGS, playwright
 
 
 @pytest.mark.browser
-@pytest.mark.skipif(BROWSER is None, reason="no chromium on this machine")
 @pytest.mark.parametrize(("width", "scheme"), [(360, "light"), (390, "dark"), (1280, "light")])
 def test_fits_the_screen(files: dict[str, bytes], tmp_path: Path, width: int, scheme: str) -> None:
-    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    api = playwright()
     path = tmp_path / "report.html"
     path.write_bytes(files["report.html"])
     asked: list[str] = []
