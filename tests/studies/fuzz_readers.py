@@ -51,7 +51,7 @@ TARGETS = ("campaign.toml", "breaks.csv", "creep.csv", "creep/a1.csv", "cycling.
 WORDS = (
     "nan", "inf", "1e400", "1e308", "-1", "=1+1", "../x", "[[", "]]", "{ mean = 1, sd = 2 }",
     "{ low = 0, high = 1 }", "_kN", "_lbf", "_mm", "_per_s", "broke", "excluded", "yes", "no",
-    "[use.x]", "[series.x]", "[machine.x]", "kind = \\"fall\\"", "true", "\\x00", "\\xff\\xfe",
+    "[use.x]", "[series.x]", "[machine.x]", 'kind = \\"fall\\"', "true", "\\x00", "\\xff\\xfe",
     "\\xef\\xbb\\xbf", "\\xe2\\x88\\x92", "1,5", ";", "\\x09", "Time [s]", "Force [kN]",
 )  # fmt: skip
 MAPPING = LogMapping()
