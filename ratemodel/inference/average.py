@@ -153,7 +153,7 @@ def _refined(setup: Problemset, one: ModelFit, settings: Settings,
     """The same model run again with more hyper points, up to twice, while too few carry weight."""
     scatter, rng = how
     for _ in range(2):
-        more = more_points(setup, settings, one.effective)
+        more = more_points(setup, settings, one.effective, one.mixture is not None)
         if more is None:
             return one
         settings = more

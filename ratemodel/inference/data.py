@@ -3,11 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
 from ratemodel.arrays import BoolArray, FloatArray, IntArray
 from ratemodel.records.tables import Series, Specimens
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Sufficient statistics of cells of equal rate, spool, machine and covariates.
+
+    ``first`` is a specimen of each cell, ``within`` the sum of squares about its mean.
+    """
+
+    u: FloatArray
+    first: IntArray
+    count: FloatArray
+    mean: FloatArray
+    within: FloatArray
 
 
 @dataclass(frozen=True)
@@ -54,19 +69,19 @@ class RateData:
     def __len__(self) -> int:
         return int(self.y.size)
 
-    @property
+    @cached_property
     def centre(self) -> float:
         """Mean log10 rate: the reference at which intercepts are defined."""
         return float(self.u.mean())
 
-    @property
+    @cached_property
     def pure_error_dof(self) -> int:
         """Broken specimens beyond one per cell of equal speed, spool, machine and covariates."""
         table = np.column_stack([self.speed, self.batch, self.machine, self.covariates])
         broken = table[self.broke]
         return int(broken.shape[0] - np.unique(broken, axis=0).shape[0])
 
-    @property
+    @cached_property
     def pure_error(self) -> float:
         """Standard deviation of ln S within cells of specimens tested alike; NaN without any."""
         if self.pure_error_dof < 1:
@@ -77,12 +92,22 @@ class RateData:
         mean = np.bincount(cell, weights=y) / np.bincount(cell)
         return float(np.sqrt(((y - mean[cell]) ** 2).sum() / self.pure_error_dof))
 
-    @property
+    @cached_property
     def scatter_seen(self) -> bool:
         """Whether replicates show a scatter; identical readings do not."""
         return self.pure_error > SMALLEST_SCATTER
 
-    @property
+    @cached_property
+    def cells(self) -> Cells:
+        """Number, mean and within sum of squares of each ``group``."""
+        groups, first = np.unique(self.group, return_index=True)
+        count = np.bincount(self.group, minlength=groups.size).astype(float)
+        mean = np.bincount(self.group, weights=self.y, minlength=groups.size) / count
+        squares = (self.y - mean[self.group]) ** 2
+        within = np.bincount(self.group, weights=squares, minlength=groups.size).astype(np.float64)
+        return Cells(self.u[first], first.astype(np.int64), count, mean, within)
+
+    @cached_property
     def rates(self) -> FloatArray:
         """Mean log10 rate of each tested speed, ascending, shape (number of speeds,)."""
         return np.bincount(self.speed, weights=self.u) / np.bincount(self.speed)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ratemodel.arrays import FloatArray, IntArray
+from ratemodel.arrays import FloatArray
 from ratemodel.inference.data import RateData
 from ratemodel.inference.factor import cholesky_each, solve_each
 from ratemodel.inference.hyper import (
@@ -50,34 +50,13 @@ class Conditional:
     unsettled: float = 0.0
 
 
-@dataclass(frozen=True)
-class Cells:
-    """Sufficient statistics of cells of equal rate, spool, machine and covariates."""
-
-    u: FloatArray
-    first: IntArray
-    count: FloatArray
-    mean: FloatArray
-    within: FloatArray
-
-
-def cells_of(data: RateData) -> Cells:
-    """Number, mean and within sum of squares per cell."""
-    groups, first = np.unique(data.group, return_index=True)
-    count = np.bincount(data.group, minlength=groups.size).astype(float)
-    mean = np.bincount(data.group, weights=data.y, minlength=groups.size) / count
-    squares = (data.y - mean[data.group]) ** 2
-    within = np.bincount(data.group, weights=squares, minlength=groups.size).astype(np.float64)
-    return Cells(data.u[first], first.astype(np.int64), count, mean, within)
-
-
 def gaussian_conditional(setup: Problemset, points: HyperPoints) -> Conditional:
     """Posterior of the linear unknowns and weight of every hyper point."""
-    cells = cells_of(setup.data)
+    cells = setup.data.cells
     spread = np.exp(points.growth[:, None] * (cells.u - setup.data.centre))
     weight = cells.count / spread**2
     within = (cells.within / spread**2).sum(axis=1)
-    design = full_design(setup, cells.u, setup.effects[cells.first], points.shape)
+    design = full_design(setup, cells.u, setup.effects(cells.first), points.shape)
     target = cells.mean - setup.model.offset(cells.u, points.shape)
     prior_mean, precision = linear_prior(setup, points.batch_sd)
     weighted = design * weight[:, :, None]

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.special import gammaincinv, gammaln
 from scipy.stats import qmc
 
-from ratemodel.arrays import FloatArray
+from ratemodel.arrays import FloatArray, IntArray
 from ratemodel.inference.data import RateData
 from ratemodel.inference.priors import RatePriors
 from ratemodel.models.base import RateModel
@@ -53,18 +53,23 @@ class Problemset:
         n += len(self.data.machines) if self.machines else 0
         return n + len(self.data.covariate_names) + int((self.data.reading_sd > 0).sum())
 
-    @property
-    def effects(self) -> FloatArray:
-        """Columns of spools, machines, covariates and uncertain peaks, shape (specimens, q)."""
+    def effects(self, rows: IntArray | None = None) -> FloatArray:
+        """Columns of spools, machines, covariates and uncertain peaks of some or all specimens.
+
+        Shape (n, q), one row for each of ``rows``, or for every specimen.
+        """
         data = self.data
-        blocks = [np.zeros((len(data), 0))]
+        at = np.arange(len(data)) if rows is None else rows
+        blocks = [np.zeros((at.size, 0))]
         if self.spools:
-            blocks.append((data.batch[:, None] == np.arange(len(data.batches))).astype(float))
+            known = np.arange(len(data.batches))
+            blocks.append((data.batch[at, None] == known).astype(float))
         if self.machines:
-            blocks.append((data.machine[:, None] == np.arange(len(data.machines))).astype(float))
+            known = np.arange(len(data.machines))
+            blocks.append((data.machine[at, None] == known).astype(float))
         missed = np.flatnonzero(data.reading_sd > 0)
-        own = (np.arange(len(data))[:, None] == missed).astype(float)
-        return np.concatenate([*blocks, data.covariates, own], axis=1)
+        own = (at[:, None] == missed).astype(float)
+        return np.concatenate([*blocks, data.covariates[at], own], axis=1)
 
 
 @dataclass(frozen=True)

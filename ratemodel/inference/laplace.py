@@ -99,7 +99,7 @@ def laplace_conditional(setup: Problemset, points: HyperPoints, scatter: Scatter
     """Mode, curvature and approximate weight at every hyper point."""
     data = setup.data
     spread = np.exp(points.growth[:, None] * (data.u - data.centre))
-    design = full_design(setup, data.u, setup.effects, points.shape)
+    design = full_design(setup, data.u, setup.effects(), points.shape)
     target = data.y - setup.model.offset(data.u, points.shape)
     mean, precision = linear_prior(setup, points.batch_sd)
     parts = _Rows(design, target, spread, mean, precision, np.asarray(data.broke), scatter)

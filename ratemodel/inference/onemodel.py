@@ -27,7 +27,7 @@ ENOUGH, TOO_FEW = 60.0, 10.0
 FACTOR = 4
 #: Numbers in the largest array of a run with more points (points x specimens x unknowns): beyond
 #: it the finding stands instead of minutes of work.
-LARGEST = 5e6
+LARGEST, LARGEST_EXACT = 5e6, 2e7
 UNSETTLED = 0.05
 
 
@@ -77,10 +77,13 @@ def fit_one(setup: Problemset, scatter: Scatter, settings: Settings, rng: np.ran
                     found.mixture)  # fmt: skip
 
 
-def more_points(setup: Problemset, settings: Settings, effective: float) -> Settings | None:
+def more_points(setup: Problemset, settings: Settings, effective: float, exact: bool
+                ) -> Settings | None:  # fmt: skip
     """Settings to run a model with again, or None where it has enough or memory forbids more."""
     wanted = settings.points * FACTOR
-    if effective >= ENOUGH or wanted * len(setup.data) * setup.size > LARGEST:
+    rows = setup.data.cells.first.size if exact else len(setup.data)
+    largest = LARGEST_EXACT if exact else LARGEST
+    if effective >= ENOUGH or wanted * rows * setup.size > largest:
         return None
     return replace(settings, points=wanted)
 

@@ -187,7 +187,7 @@ def _batch_prior(series: Series) -> Prior:
     if series.batch_sd_fraction is not None:
         d = Distribution("lognormal", max(series.batch_sd_fraction, 1e-5), 1.5)
         return Prior("batch_sd", d, "", "given as batch_sd_fraction, within a factor of 1.5")
-    d = Distribution("normal", 0.0, 0.022)
+    d = Distribution("normal", 0.0, 0.019)
     return Prior("batch_sd", d, "", "half-normal, spools of one product differ by a few per cent "
                  "(common practice, no source)")  # fmt: skip
 

@@ -89,7 +89,8 @@ def _noise_bounds(signal: Signal, per_step: float, samples: int) -> tuple[float,
     quantile = ndtri(_RISK ** (1.0 / counts))
     low = float(np.min(counts * per_step - quantile * sigma))
     top = float(signal.force_N[signal.peak])
-    near = float(np.count_nonzero(signal.force_N > top - 6 * sigma))
+    # the peak itself counts, also where six deviations are below the last digit of the top
+    near = float(max(np.count_nonzero(signal.force_N > top - 6 * sigma), 1))
     return max(low, 0.0), float(-ndtri(_RISK / near)) * sigma
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import time
 import tracemalloc
+from collections.abc import Callable
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -34,14 +35,15 @@ def integrate(law, mass: float, height: float, viscosity: float) -> float:
     return max(law(x) + viscosity * v for x, v in run.y.T)
 
 
-def main() -> None:
+def cases() -> dict[str, tuple[Callable[[], object], Callable[[int], float]]]:
+    """What is timed: all falls at once, and one of them by the integrator."""
     rng = np.random.default_rng(1)
     mass, height = rng.uniform(60, 100, DRAWS), rng.uniform(0.5, 4, DRAWS)
     k, p = rng.uniform(40e3, 80e3, DRAWS), rng.uniform(1.0, 1.8, DRAWS)
     weak = 0.02 * k / LENGTH
     mover = Mover.falling(mass, height)
     linear, curved = Line(Linear(k), LENGTH), Line(PowerLaw(k * 5, p), LENGTH)
-    cases = {
+    return {
         "linear, closed form": (
             lambda: fall(mass, height, LENGTH, k),
             lambda i: integrate(lambda x: k[i] * x / LENGTH, mass[i], height[i], 0.0),
@@ -63,20 +65,28 @@ def main() -> None:
             ),
         ),
     }
+
+
+def timed(ours: Callable[[], object], loop: Callable[[int], float]) -> tuple[float, float]:
+    """Seconds for all falls at once, and for the loop, scaled to as many."""
+    ours()
+    start = time.perf_counter()
+    ours()
+    mine = time.perf_counter() - start
+    start = time.perf_counter()
+    for i in range(LOOP):
+        loop(i)
+    return mine, (time.perf_counter() - start) * DRAWS / LOOP
+
+
+def main() -> None:
     print(f"{DRAWS} falls; loop timed on {LOOP}")
-    for name, (ours, loop) in cases.items():
-        ours()
-        start = time.perf_counter()
-        ours()
-        mine = time.perf_counter() - start
+    for name, (ours, loop) in cases().items():
+        mine, theirs = timed(ours, loop)
         tracemalloc.start()
         ours()
         memory = tracemalloc.get_traced_memory()[1] / 1e6
         tracemalloc.stop()
-        start = time.perf_counter()
-        for i in range(LOOP):
-            loop(i)
-        theirs = (time.perf_counter() - start) * DRAWS / LOOP
         print(
             f"{name:22s} {mine:7.3f} s  loop {theirs:7.1f} s  "
             f"{theirs / mine:8.0f} times  peak memory {memory:5.0f} MB"

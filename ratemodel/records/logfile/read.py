@@ -17,6 +17,8 @@ from ratemodel.records.logfile.timeaxis import TimeCheck
 
 CHUNK_ABOVE_BYTES = 200_000_000
 _FEWEST = 5
+#: Beyond what any log of a break test can hold (seconds since 1970 included).
+_LONGEST_S, _SHORTEST_S, _STRONGEST_N, _FURTHEST_M = 1e12, 1e-12, 1e12, 1e7
 _FOREIGN = (
     (b"\xd0\xcf\x11\xe0", "an old binary spreadsheet", "XLSX or CSV"),
     (b"\x1f\x8b", "a gzip archive", "the log itself, unpacked"),
@@ -157,10 +159,28 @@ def _finish(
     )
 
 
+def _refuse_unreal(log: MachineLog) -> None:
+    """Numbers that no machine reads would overflow in every sum of squares made of them."""
+    parts = (("time", log.time_s, _LONGEST_S, "s"), ("force", log.force_N, _STRONGEST_N, "N"),
+             ("position", log.position_m, _FURTHEST_M, "m"))  # fmt: skip
+    names = dict(zip(("time", "position", "force"), log.columns, strict=True))
+    for kind, values, limit, unit in parts:
+        if values is None or not len(values):
+            continue
+        worst = max(float(values.max()), -float(values.min()))
+        if worst > limit:
+            raise InputError(
+                f"a {kind} of {worst:.3g} {unit} is beyond any real value",
+                f"at most {limit:.0e} {unit}; look at the unit and for damaged rows",
+                file=log.name, column=names[kind] or None,
+            )  # fmt: skip
+
+
 def _checked(log: MachineLog) -> MachineLog:
     """Put the time axis in order; nothing is sorted, only flipped as a whole."""
     from dataclasses import replace
 
+    _refuse_unreal(log)
     findings = list(log.findings)
     time, force, position = log.time_s, log.force_N, log.position_m
     if time[-1] < time[0] and bool(np.all(np.diff(time) <= 0)):
@@ -176,6 +196,9 @@ def _checked(log: MachineLog) -> MachineLog:
         raise InputError(
             "time never moves on", "a time that increases", file=log.name, column=log.columns[0]
         )
+    if check.step < _SHORTEST_S:
+        raise InputError(f"samples {check.step:.3g} s apart", f"at least {_SHORTEST_S:.0e} s",
+                         file=log.name, column=log.columns[0] or None)  # fmt: skip
     if len(repeated):
         time, force = np.delete(time, repeated), np.delete(force, repeated)
         position = None if position is None else np.delete(position, repeated)

@@ -1,0 +1,217 @@
+"""Every benchmark, each beside its baseline in the same run, as a Markdown table.
+
+    python tests/bench/run.py [--quick]
+
+Ratios move less with the machine than seconds; neither is asserted anywhere.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+
+# one thread, so that ratios do not depend on how many cores are free
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import baselines
+import bench_event
+import bench_logs
+import numpy as np
+
+from ratemodel.inference.average import Settings, fit_rate
+from ratemodel.many import ManyRun, fit_many
+from ratemodel.records.tables import Series
+from ratemodel.simulate import Design, FibreAndHeat, Label, Truth, simulate_series
+
+ROOT = Path(__file__).resolve().parents[2]
+DEMO = ROOT / "data-demo" / "kite-tether"
+DRAWS = 20_000
+Row = tuple[str, str, str, str]
+
+
+def best(work: Callable[[], object], times: int = 5) -> float:
+    """Shortest of some runs, the least disturbed by other work on the machine."""
+    shortest = np.inf
+    for _ in range(times):
+        start = time.perf_counter()
+        work()
+        shortest = min(shortest, time.perf_counter() - start)
+    return float(shortest)
+
+
+def made(specimens: int, *, spools: int = 1, held: float = 0.0, name: str = "cord") -> Series:
+    """A series of three speeds on two machines."""
+    each = (specimens // 3, specimens // 3, specimens - 2 * (specimens // 3))
+    design = Design((-4.0, -2.0, 0.0), each, ("slow", "slow", "fast"), spools=spools,
+                    censor_fraction=held)  # fmt: skip
+    truth = Truth(FibreAndHeat(), batch_sd=0.02 if spools > 1 else 0.0)
+    seed = [specimens, spools, sum(name.encode())]
+    return simulate_series(truth, design, np.random.default_rng(seed), label=Label(name))
+
+
+def fit(series: Series, draws: int = DRAWS) -> object:
+    return fit_rate(series, rng=np.random.default_rng(1), settings=Settings(draws=draws))
+
+
+def fits(quick: bool) -> Iterator[Row]:
+    rng = np.random.default_rng(1)
+    plain, hard = made(30), made(30, spools=4, held=0.1)
+    what = f"averaged draws of 8 models, 30 specimens, {DRAWS} draws"
+    mine = best(lambda: fit(plain))
+    u, y = np.log10(plain.used.strain_rate_per_s), np.log(plain.used.strength)
+    one = baselines.bootstrap_refits(u, y, 100 if quick else 400, rng)
+    yield what, f"{mine:.3f} s", f"{one * DRAWS:.0f} s: {DRAWS} lmfit refits of one model", (
+        f"{one * DRAWS / mine:.0f} times faster")  # fmt: skip
+    theirs = baselines.emcee_draws(u, y, DRAWS)
+    yield what, f"{mine:.3f} s", f"{theirs:.1f} s: as many raw emcee draws of one model (lmfit)", (
+        f"{theirs / mine:.0f} times faster")  # fmt: skip
+    spool = np.array([int(b.split("-")[1]) - 1 for b in hard.used.batch])
+    rows = (np.log10(hard.used.strain_rate_per_s), np.log(hard.used.strength), hard.used.broke)
+    mine = best(lambda: fit(hard), 3)
+    one = baselines.censored_refits((*rows, spool), 10 if quick else 40, rng)
+    yield "the same with 10 % censored and 4 spools", f"{mine:.3f} s", (
+        f"{one * DRAWS:.0f} s: {DRAWS} lmfit refits of one model"), (
+        f"{one * DRAWS / mine:.0f} times faster")  # fmt: skip
+
+
+def exponent(x: list[float], y: list[float]) -> float:
+    return float(np.polyfit(np.log(x), np.log(y), 1)[0])
+
+
+def growth(quick: bool) -> Iterator[Row]:
+    draws = [20_000, 80_000, 320_000]
+    cost = [best(lambda d=d: fit(made(30), d), 3) for d in draws]
+    yield "cost against draws, 20 000 to 320 000", f"{cost[0]:.2f} to {cost[-1]:.2f} s", (
+        "linear"), f"exponent {exponent(draws, cost):.2f}"  # fmt: skip
+    many = [30, 300, 3000, 30_000]
+    cost = [best(lambda n=n: fit(made(n)), 3) for n in many]
+    yield "cost against specimens, 30 to 30 000", f"{cost[0]:.2f} to {cost[-1]:.2f} s", (
+        "linear"), f"exponent {exponent(many, cost):.2f}"  # fmt: skip
+    held = [30, 120, 480] if quick else [30, 120, 480, 960]
+    cost = [best(lambda n=n: fit(made(n, held=0.1)), 1) for n in held]
+    yield f"the same, 10 % censored, 30 to {held[-1]}", f"{cost[0]:.2f} to {cost[-1]:.2f} s", (
+        "linear"), f"exponent {exponent(held, cost):.2f}"  # fmt: skip
+
+
+def events(quick: bool) -> Iterator[Row]:
+    for name, (ours, loop) in bench_event.cases().items():
+        mine, theirs = bench_event.timed(ours, loop)
+        slow = f"{theirs:.0f} s: loop over solve_ivp"
+        faster = f"{theirs / mine:.0f} times faster"
+        yield f"{bench_event.DRAWS} falls: {name}", f"{mine:.3f} s", slow, faster
+
+
+def logs(quick: bool) -> Iterator[Row]:
+    import pandas as pd
+
+    from ratemodel.records.logfile import read_log
+    from ratemodel.reduction import reduce_log
+
+    settings = bench_logs.SETTINGS
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "million.csv"
+        bench_logs.write_long(path, 1_000_000, np.random.default_rng(bench_logs.SEED))
+        theirs = best(lambda: pd.read_csv(path))
+        mine = best(lambda: reduce_log(read_log(path, settings.mapping), settings))
+    yield "1 000 000 rows of a log read, hashed and reduced", f"{mine:.2f} s", (
+        f"{theirs:.2f} s: bare pandas.read_csv"), f"{mine / theirs:.1f} times as long"  # fmt: skip
+
+
+def fresh(code: str, times: int = 7) -> tuple[float, float]:
+    """Median seconds and peak memory (MB) of a fresh interpreter."""
+    seconds, memory = [], 0.0
+    for _ in range(times):
+        start = time.perf_counter()
+        child = subprocess.Popen([sys.executable, *code.split("\x00")], stdout=subprocess.DEVNULL,
+                                 env={**os.environ, "PYTHONPATH": str(ROOT)})  # fmt: skip
+        _, status, used = os.wait4(child.pid, 0)
+        seconds.append(time.perf_counter() - start)
+        assert status == 0, code
+        memory = max(memory, used.ru_maxrss / 1024)
+    return statistics.median(seconds), memory
+
+
+FIRST_FIT = """
+import numpy as np
+import ratemodel as rm
+campaign = rm.read_campaign(rm.demo_folder())
+rm.fit_rate(next(iter(campaign.series.values())), rng=np.random.default_rng(1))
+"""
+
+
+def starts(quick: bool) -> Iterator[Row]:
+    bare, _ = fresh("-c\0pass", 15)
+    ours, _ = fresh("-c\0import ratemodel", 15)
+    yield "import ratemodel", f"{1e3 * ours:.0f} ms", f"{1e3 * bare:.0f} ms: bare interpreter", (
+        f"{1e3 * (ours - bare):.0f} ms more (at most 50)")  # fmt: skip
+    ours, _ = fresh("-m\0ratemodel\0--help", 15)
+    yield "ratemodel --help", f"{1e3 * ours:.0f} ms", f"{1e3 * bare:.0f} ms: bare interpreter", (
+        f"{1e3 * (ours - bare):.0f} ms more (at most 150)")  # fmt: skip
+    other, _ = fresh("-c\0import lmfit")
+    ours, memory = fresh(f"-c\0{FIRST_FIT}")
+    alone, ratio = f"{other:.2f} s: import lmfit alone", f"{ours / other:.1f} times (at most 1.5 s)"
+    yield "first fit in a fresh process", f"{ours:.2f} s, {memory:.0f} MB", alone, ratio
+    with tempfile.TemporaryDirectory() as folder:
+        command = f"-m\0ratemodel\0analyse\0{DEMO}\0--out\0{folder}"
+        ours, memory = fresh(command, 1 if quick else 3)
+    ratio = f"{ours / other:.0f} times (at most 10 s, 500 MB)"
+    yield "ratemodel analyse data-demo/kite-tether, cold", f"{ours:.1f} s, {memory:.0f} MB", (
+        alone), ratio  # fmt: skip
+
+
+def many(quick: bool) -> Iterator[Row]:
+    few, lots = (20, 100) if quick else (100, 2000)
+    series = [made(20, name=f"cord-{i}") for i in range(lots)]
+    settings, run = Settings(draws=4000), ManyRun(progress=False, chunk=10)
+
+    def timed(count: int, executor: ProcessPoolExecutor | None = None) -> float:
+        start = time.perf_counter()
+        fit_many(series[:count], seed=1, rates=[1e-3, 1.0], settings=settings, executor=executor,
+                 run=run)  # fmt: skip
+        return time.perf_counter() - start
+
+    timed(10)
+    small, large = timed(few), timed(lots)
+    yield f"fit_many, {few} series of 20", f"{1e3 * small / few:.0f} ms a series", (
+        f"{1e3 * large / lots:.0f} ms a series: {lots} series"), (
+        f"{(large / lots) / (small / few):.2f} times as long")  # fmt: skip
+    spawn = get_context("spawn")
+    with (
+        ProcessPoolExecutor(1, mp_context=spawn) as one,
+        ProcessPoolExecutor(2, mp_context=spawn) as two,
+    ):
+        timed(10, one), timed(40, two)
+        count = min(lots, 400)
+        alone, pair = timed(count, one), timed(count, two)
+    yield f"fit_many, {count} series, two processes", f"{pair:.1f} s", (
+        f"{alone:.1f} s: one process"), f"{alone / pair:.2f} times faster"  # fmt: skip
+
+
+SECTIONS = (fits, growth, events, logs, starts, many)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true", help="fewer repetitions")
+    parser.add_argument(
+        "sections", nargs="*", help="some of " + ", ".join(s.__name__ for s in SECTIONS)
+    )
+    arguments = parser.parse_args()
+    print("| what | ratemodel | baseline | ratio |\n|---|---|---|---|", flush=True)
+    for section in SECTIONS:
+        if not arguments.sections or section.__name__ in arguments.sections:
+            for row in section(arguments.quick):
+                print("| " + " | ".join(row) + " |", flush=True)
+
+
+if __name__ == "__main__":
+    main()
