@@ -16,6 +16,7 @@ from typing import NoReturn
 
 from ratemodel import __version__, plan_command
 from ratemodel.errors import InputError, RatemodelError
+from ratemodel.units import Units
 
 OK, BUG, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
 DRAWS = (1000, 1_000_000)
@@ -92,6 +93,14 @@ def add_settings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--bound", type=_bound, default=(0.95, 0.95), metavar="P/C",
                         help="lower bound: P %% of specimens stronger with C %% confidence "
                         "(default 95/95)")  # fmt: skip
+    add_units(parser)
+
+
+def add_units(parser: argparse.ArgumentParser) -> None:
+    """Argument of every command that shows forces or speeds."""
+    parser.add_argument("--units", type=_units, default=None, metavar="U[,U]",
+                        help="units shown, as lbf,in/min or kgf (default kN,mm/min); files for "
+                        "programs keep theirs")  # fmt: skip
 
 
 def _analyse_arguments(parser: argparse.ArgumentParser) -> None:
@@ -117,6 +126,19 @@ def _reduce_arguments(parser: argparse.ArgumentParser) -> None:
                         help="free length between terminations, for the strain rate")  # fmt: skip
     parser.add_argument("--campaign", metavar="DIR",
                         help="campaign whose [logs] table says how to read the logs")  # fmt: skip
+    add_units(parser)
+
+
+def _report_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("campaign", metavar="CAMPAIGN", help="campaign folder")
+    _out_and_rates(parser)
+    parser.add_argument("--pdf", action="store_true", help="a PDF as well (extra [pdf])")
+
+
+def _run_report(arguments: argparse.Namespace) -> int:
+    from ratemodel.commands import report_folder
+
+    return report_folder(arguments.campaign, arguments)
 
 
 def _run_analyse(arguments: argparse.Namespace) -> int:
@@ -164,6 +186,8 @@ COMMANDS: tuple[Command, ...] = (
             _analyse_arguments, _run_analyse),
     Command("demo", "analyse the invented campaign that comes with the package",
             _demo_arguments, _run_demo),
+    Command("report", "campaign in; a post for a blog out, with pictures in two sizes",
+            _report_arguments, _run_report),
     Command("reduce", "machine logs in; one row of the break table for each out",
             _reduce_arguments, _run_reduce),
     Command("plan", "what to test next, as a sheet to take to the machine",
@@ -178,6 +202,13 @@ def _number(text: str) -> float:
         return float(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a number") from None
+
+
+def _units(text: str) -> Units:
+    try:
+        return Units.parse(text)
+    except InputError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
 
 
 def _positive(text: str) -> float:
@@ -224,4 +255,4 @@ def _bound(text: str) -> tuple[float, float]:
     return parts[0], parts[1]
 
 
-__all__ = ["COMMANDS", "Command", "InputError", "add_settings", "build_parser", "main"]
+__all__ = ["COMMANDS", "Command", "InputError", "add_settings", "add_units", "build_parser", "main"]

@@ -15,6 +15,7 @@ from ratemodel.records.campaign import read_campaign
 from ratemodel.report.files import write_report
 from ratemodel.report.show import text
 from ratemodel.shown import one_line, rate_text
+from ratemodel.units import Units
 from ratemodel.words import CAUTION, number_text
 
 if TYPE_CHECKING:
@@ -33,8 +34,23 @@ def analyse_folder(folder: str | Path, arguments: argparse.Namespace) -> int:
     analysis = analyse(
         campaign, rates=arguments.rate, seed=arguments.seed, settings=settings_of(arguments)
     )
-    files = write_report(analysis, arguments.out)
-    print(_said(analysis, files))
+    files = write_report(analysis, arguments.out, arguments.units)
+    print(_said(analysis, files, arguments.units))
+    return 0
+
+
+def report_folder(folder: str | Path, arguments: argparse.Namespace) -> int:
+    """Analyse a campaign folder and write a post for a blog into ``--out``."""
+    from ratemodel.report.pdf import check_pdf
+    from ratemodel.report.post import write_post
+
+    check_out(arguments.out)
+    if arguments.pdf:
+        check_pdf()
+    analysis = analyse(read_campaign(folder), rates=arguments.rate, seed=arguments.seed,
+                       settings=settings_of(arguments))  # fmt: skip
+    files = write_post(analysis, arguments.out, units=arguments.units, pdf=arguments.pdf)
+    print(_said(analysis, files, arguments.units))
     return 0
 
 
@@ -71,20 +87,22 @@ def reduce(arguments: argparse.Namespace) -> int:
         raise InputError(f"{first}{rest}", "logs that can all be reduced; leave the others out")
     path = write_reduced(done, arguments.out)
     for record in done.records:
-        print(_record_line(record))
+        print(_record_line(record, arguments.units or Units()))
     print(f"{len(done.records)} rows written to {path}. Each is the force one specimen was tested "
           "at, not a working load.")  # fmt: skip
     return 0
 
 
-def _record_line(record: BreakRecord) -> str:
+def _record_line(record: BreakRecord, units: Units) -> str:
     """One reduced log in one line, with what was found."""
     held = "held at least" if record.censored else "broke at"
     rate = record.strain_rate_per_s
     at = f" at {rate_text(rate)}" if rate == rate else ", strain rate not known"
     found = "; ".join(f"{p.severity}: {p.message}" for p in record.findings)
-    force = number_text(record.peak_force_N / 1e3, 4)
-    return one_line(f"{record.name}: {held} {force} kN{at}{f' ({found})' if found else ''}")
+    force = number_text(record.peak_force_N / units.force.factor, 4)
+    return one_line(
+        f"{record.name}: {held} {force} {units.force.symbol}{at}{f' ({found})' if found else ''}"
+    )
 
 
 def check_out(out: str) -> None:
@@ -95,7 +113,7 @@ def check_out(out: str) -> None:
         raise InputError(f"--out {out!r} is no folder", "a folder, existing or new")
 
 
-def _said(analysis: Analysis, files: tuple[Path, ...]) -> str:
+def _said(analysis: Analysis, files: tuple[Path, ...], units: Units | None) -> str:
     names = ", ".join(f.name for f in files)
     folder = files[0].parent if files else Path()
-    return f"{text(analysis)}\n\nWritten to {folder}: {names}"
+    return f"{text(analysis, units)}\n\nWritten to {folder}: {names}"

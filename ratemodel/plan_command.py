@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from ratemodel.errors import InputError
+from ratemodel.units import Units
 
 if TYPE_CHECKING:
     from ratemodel.planning import Choice, Effort, Plan
@@ -30,6 +31,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                         help="most specimens (default 15)")  # fmt: skip
     parser.add_argument("--out", metavar="DIR", help="folder for the test sheet and the charts")
     parser.add_argument("--seed", type=_seed, default=0, help="seed of all random numbers")
+    parser.add_argument("--units", type=_units, default=None, metavar="U[,U]",
+                        help="units of the printed sheet, as lbf,in/min")  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
@@ -43,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     plan = run_plan(args.campaign, choice, seed=args.seed)
     print(plan_text(plan))
     if args.out is not None:
-        files = write_plan(plan, args.out)
+        files = write_plan(plan, args.out, args.units)
         print(f"Written to {args.out}: " + ", ".join(f.name for f in files))
     return 0
 
@@ -73,20 +76,20 @@ def run_plan(folder: str | Path, choice: Choice | None = None, *, seed: int = 0,
     return plan_tests(request, rng=rng, effort=effort)
 
 
-def write_plan(plan: Plan, out: str | Path) -> tuple[Path, ...]:
+def write_plan(plan: Plan, out: str | Path, units: Units | None = None) -> tuple[Path, ...]:
     """Write the sheet (CSV and page) and the charts; each file whole or not at all."""
     from ratemodel.writing import write_folder
 
-    return write_folder(out, render_plan(plan))
+    return write_folder(out, render_plan(plan, units))
 
 
-def render_plan(plan: Plan) -> Mapping[str, bytes]:
+def render_plan(plan: Plan, units: Units | None = None) -> Mapping[str, bytes]:
     """Content of every file of a plan, by name."""
     from ratemodel.report.test_sheet import sheet_csv, sheet_html
 
     return {
         **_charts(plan),
-        "test-sheet.html": sheet_html(plan).encode(),
+        "test-sheet.html": sheet_html(plan, units).encode(),
         "test-sheet.csv": sheet_csv(plan.sheet).encode(),
     }
 
@@ -106,6 +109,13 @@ def _charts(plan: Plan) -> dict[str, bytes]:
         for name, axes in charts.items()
         for kind in _KINDS
     }
+
+
+def _units(text: str) -> Units:
+    try:
+        return Units.parse(text)
+    except InputError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
 
 
 def _positive(text: str) -> float:

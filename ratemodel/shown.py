@@ -95,6 +95,17 @@ def unit_text(unit: Unit) -> str:
     return shown_symbol(unit.symbol)
 
 
+def speed_text(speed_m_per_s: float, units: Units) -> str:
+    """Machine speed as text.
+
+    Examples
+    --------
+    >>> speed_text(0.0254 / 60, Units.parse("in/min"))
+    '1 in/min'
+    """
+    return f"{number_text(units.speed.from_si(speed_m_per_s))} {unit_text(units.speed)}"
+
+
 def rate_text(rate_per_s: float) -> str:
     """Strain rate as text.
 

@@ -147,8 +147,8 @@ class Units:
 
     Examples
     --------
-    >>> Units.parse("lbf, in/min").speed_text(0.0254 / 60)
-    '1 in/min'
+    >>> Units.parse("lbf, in/min").force.symbol
+    'lbf'
     """
 
     force: Unit = UNITS["kN"]
@@ -178,11 +178,6 @@ class Units:
     def strength(self, own: Unit) -> Unit:
         """Unit in which a strength of a series is shown that is given in ``own``."""
         return self.force if own.dimension == "force" else own
-
-    def speed_text(self, speed_m_per_s: float) -> str:
-        """A machine speed as text."""
-        value = self.speed.from_si(speed_m_per_s)
-        return f"{value:.3g} {shown_symbol(self.speed.symbol)}"
 
 
 _SHOWN = ("force", "speed", "length", "mass")

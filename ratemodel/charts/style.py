@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
+from pathlib import Path
 from typing import Any, Literal, TypeAlias
 
 import matplotlib as mpl
@@ -67,6 +68,12 @@ def style(theme: Theme = "light", size: Size = "post") -> Iterator[Palette]:
     }  # fmt: skip
     with mpl.rc_context(settings):
         yield palette
+
+
+def font_files() -> tuple[Path, Path]:
+    """Files of the house's type, plain and bold, which come with the drawing library."""
+    fonts = Path(mpl.get_data_path()) / "fonts" / "ttf"
+    return fonts / "DejaVuSans.ttf", fonts / "DejaVuSans-Bold.ttf"
 
 
 def palette_now() -> Palette:

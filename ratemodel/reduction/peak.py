@@ -90,7 +90,7 @@ def _noise_bounds(signal: Signal, per_step: float, samples: int) -> tuple[float,
     low = float(np.min(counts * per_step - quantile * sigma))
     top = float(signal.force_N[signal.peak])
     # the peak itself counts, also where six deviations are below the last digit of the top
-    near = float(max(np.count_nonzero(signal.force_N > top - 6 * sigma), 1))
+    near = float(max(int(np.count_nonzero(signal.force_N > top - 6 * sigma)), 1))
     return max(low, 0.0), float(-ndtri(_RISK / near)) * sigma
 
 

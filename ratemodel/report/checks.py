@@ -10,13 +10,13 @@ from ratemodel.analysis import SeriesResult, UseResult
 from ratemodel.report.blocks import Block, Table, Text
 from ratemodel.report.use_json import Json
 from ratemodel.shown import rate_text, shown_unit, unit_text
-from ratemodel.units import Unit
+from ratemodel.units import Unit, Units
 from ratemodel.words import CAUTION, limit_text, number_text, quantity_text
 
 
-def sensitivity_blocks(result: UseResult) -> tuple[Block, ...]:
+def sensitivity_blocks(result: UseResult, units: Units | None = None) -> tuple[Block, ...]:
     """Average strength at the use's rate under every assumption, before the use's factors."""
-    unit = shown_unit(result.strength.unit)
+    unit = shown_unit(result.strength.unit, units)
     answer = result.sensitivity
     rows = []
     for a in answer.answers:

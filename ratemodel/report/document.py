@@ -28,6 +28,7 @@ from ratemodel.report.sentences import (
     sentence,
 )
 from ratemodel.shown import rate_text
+from ratemodel.units import Units
 from ratemodel.words import CAUTION
 
 _METHODS = (
@@ -44,7 +45,9 @@ _METHODS = (
 )
 
 
-def document(analysis: Analysis, pictures: Mapping[str, Picture]) -> tuple[Block, ...]:
+def document(
+    analysis: Analysis, pictures: Mapping[str, Picture], units: Units | None = None
+) -> tuple[Block, ...]:
     """All blocks of the report.
 
     Parameters
@@ -52,28 +55,31 @@ def document(analysis: Analysis, pictures: Mapping[str, Picture]) -> tuple[Block
     pictures : mapping of str to Picture
         By key: ``strength/<series>``, ``steps/<use>``, ``models/<use>``, ``limits/<use>``,
         ``next-test``; a chart that is missing is left out.
+    units : Units, optional
+        Units shown; kN and mm/min where not given.
     """
-    out: list[Block] = [Heading(analysis.campaign.name, 1), *_headline(analysis)]
+    units = units or Units()
+    out: list[Block] = [Heading(analysis.campaign.name, 1), *headlines(analysis, units)]
     for series in analysis.series:
         mine = [u for u in analysis.uses if u.strength.fit is series.fit]
-        out += _series(series, mine, pictures)
+        out += _series(series, mine, pictures, units)
     for use in analysis.uses:
-        out += _use(use, pictures)
+        out += _use(use, pictures, units)
     if analysis.next_test is not None:
         out += [Heading("What to test next"), Text(next_test_sentence(analysis.next_test)),
-                *_shown(pictures, "next-test")]  # fmt: skip
+                *shown_picture(pictures, "next-test")]  # fmt: skip
     out += [Heading("Findings"), *problems_block(analysis.problems)]
     out += [Heading("Screening of the specimens")]
     for series in analysis.series:
         out += screening_block(series.screening, series.fit.series.name)
-    out += [Heading("Cautions"), Bullets(analysis.cautions), *_methods(analysis)]
+    out += [Heading("Cautions"), Bullets(analysis.cautions), *methods(analysis)]
     return tuple(out)
 
 
-def _headline(analysis: Analysis) -> list[Block]:
+def headlines(analysis: Analysis, units: Units) -> list[Block]:
     """The answers, before anything else."""
     out: list[Block] = []
-    out += [Text(headline(use), "lead") for use in analysis.uses]
+    out += [Text(headline(use, units), "lead") for use in analysis.uses]
     if not analysis.uses:
         out.append(
             Text("The campaign names no use; strength is given at the tested rates.", "lead")
@@ -90,14 +96,14 @@ def _serious(analysis: Analysis) -> list[Problem]:
     return list(seen.values())
 
 
-def _series(result: SeriesResult, uses: list[UseResult], pictures: Mapping[str, Picture]
-            ) -> list[Block]:  # fmt: skip
+def _series(result: SeriesResult, uses: list[UseResult], pictures: Mapping[str, Picture],
+            units: Units) -> list[Block]:  # fmt: skip
     fit = result.fit
     return [
         Heading(f"{fit.series.name}: strength against rate"),
         Text(fit_sentence(fit)),
-        *_shown(pictures, f"strength/{fit.series.name}"),
-        *fit_table(fit),
+        *shown_picture(pictures, f"strength/{fit.series.name}"),
+        *fit_table(fit, units),
         Text("The table is for the specimens as tested, without the factors of any use. " + CAUTION,
              "caution"),
         *([] if uses else [odds_table(fit)]),
@@ -105,31 +111,35 @@ def _series(result: SeriesResult, uses: list[UseResult], pictures: Mapping[str, 
     ]  # fmt: skip
 
 
-def _use(result: UseResult, pictures: Mapping[str, Picture]) -> list[Block]:
+def _use(result: UseResult, pictures: Mapping[str, Picture], units: Units) -> list[Block]:
     strength = result.strength
     name = strength.use.name
-    steps = steps_table(result.explanation, strength.fit.level, strength.unit, name)
+    steps = steps_table(result.explanation, strength, units)
     return [
         Heading(f"Use {name}"),
-        *use_finding(result),
-        *limits_table(result.limits.rows, strength),
-        *_shown(pictures, f"limits/{name}"),
+        *use_finding(result, units),
+        *limits_table(result.limits.rows, strength, units),
+        *shown_picture(pictures, f"limits/{name}"),
         Heading(f"From the {result.explanation.start_name} to the use", 3),
-        *_shown(pictures, f"steps/{name}"),
+        *shown_picture(pictures, f"steps/{name}"),
         steps,
         Text(shares_text(result)),
         Heading("Which model, and what each says", 3),
-        *_shown(pictures, f"models/{name}"),
-        *models_table(strength),
-        Fold("How the answer moves with model, priors and scatter", sensitivity_blocks(result)),
+        *shown_picture(pictures, f"models/{name}"),
+        *models_table(strength, units),
+        Fold(
+            "How the answer moves with model, priors and scatter", sensitivity_blocks(result, units)
+        ),
     ]
 
 
-def _shown(pictures: Mapping[str, Picture], key: str) -> list[Block]:
+def shown_picture(pictures: Mapping[str, Picture], key: str) -> list[Block]:
+    """The picture under a key, or nothing."""
     return [pictures[key]] if key in pictures else []
 
 
-def _methods(analysis: Analysis) -> list[Block]:
+def methods(analysis: Analysis) -> list[Block]:
+    """How the results were made, from what, and with which versions."""
     campaign = analysis.campaign
     versions = ", ".join(f"{name} {number}" for name, number in software().items())
     settings = analysis.settings

@@ -10,10 +10,13 @@ from ratemodel.report.html import to_page
 from ratemodel.report.markdown import to_markdown
 from ratemodel.report.pictures import draw_pictures
 from ratemodel.report.results_json import results_bytes
+from ratemodel.units import Units
 from ratemodel.writing import write_folder
 
 
-def write_report(analysis: Analysis, out: str | Path) -> tuple[Path, ...]:
+def write_report(
+    analysis: Analysis, out: str | Path, units: Units | None = None
+) -> tuple[Path, ...]:
     """Write results.json, charts and reports into a folder.
 
     The folder is created where it is missing and never emptied; each file is written whole or not
@@ -24,13 +27,13 @@ def write_report(analysis: Analysis, out: str | Path) -> tuple[Path, ...]:
     tuple of Path
         The files written.
     """
-    return write_folder(out, render(analysis))
+    return write_folder(out, render(analysis, units))
 
 
-def render(analysis: Analysis) -> dict[str, bytes]:
+def render(analysis: Analysis, units: Units | None = None) -> dict[str, bytes]:
     """Content of every file, by name."""
-    pictures, files = draw_pictures(analysis)
-    blocks = document(analysis, pictures)
+    pictures, files = draw_pictures(analysis, units)
+    blocks = document(analysis, pictures, units)
     return {
         **files,
         "report.md": to_markdown(blocks),

@@ -8,6 +8,7 @@ import numpy as np
 
 from ratemodel.analysis import UseResult
 from ratemodel.answers import model_answers
+from ratemodel.arrays import FloatArray
 from ratemodel.errors import Problem
 from ratemodel.inference.priors import Prior, RatePriors
 from ratemodel.inference.ratefit import RateFit
@@ -29,33 +30,36 @@ from ratemodel.shown import (
     odds_beyond,
     rate_text,
     shown_unit,
+    speed_text,
     strength_quantity,
     unit_text,
 )
 from ratemodel.steps import Explanation
 from ratemodel.translation import UseStrength
-from ratemodel.units import Unit
+from ratemodel.units import Unit, Units
 from ratemodel.words import CAUTION, limit_text, number_text, quantity_text
 
 _QUIET = frozenset({"nothing unusual", "pool", "alike"})
 
 
-def use_finding(result: UseResult) -> tuple[Block, ...]:
+def use_finding(result: UseResult, units: Units | None = None) -> tuple[Block, ...]:
     """The answer for one use in sentences, with the caution."""
-    said = [demand_sentence(result), label_sentence(result)]
+    said = [demand_sentence(result, units), label_sentence(result, units)]
     return (
-        Text(use_sentence(result.strength), "lead"),
+        Text(use_sentence(result.strength, units), "lead"),
         *(Text(s) for s in said if s is not None),
         Text(CAUTION, "caution"),
     )
 
 
-def limits_table(limits: Sequence[Limit], strength: UseStrength) -> tuple[Block, ...]:
+def limits_table(
+    limits: Sequence[Limit], strength: UseStrength, units: Units | None = None
+) -> tuple[Block, ...]:
     """Working load limits by every policy, with what each implies, and the caution."""
     if not limits:
         return (Text("No working load limit: the use states neither a design factor nor a target "
                      "failure probability."),)  # fmt: skip
-    unit = shown_unit(strength.unit)
+    unit = shown_unit(strength.unit, units)
     beyond = decades_text(strength.decades_beyond)
     rows = tuple(
         (
@@ -87,9 +91,11 @@ def _interval(row: Limit, unit: Unit) -> str:
     return f"{number_text(low)} to {number_text(high)}"
 
 
-def steps_table(explanation: Explanation, level: float, unit: Unit, use: str) -> Table:
+def steps_table(
+    explanation: Explanation, strength: UseStrength, units: Units | None = None
+) -> Table:
     """Steps from the label (or the slowest pull) to one line in use."""
-    shown = shown_unit(unit)
+    shown, level = shown_unit(strength.unit, units), strength.fit.level
     start = strength_quantity(explanation.ln_start, level, shown).text(unit_text(shown))
     end = strength_quantity(explanation.ln_end, level, shown).text(unit_text(shown))
     rows = [(explanation.start_name, start, "")]
@@ -98,13 +104,13 @@ def steps_table(explanation: Explanation, level: float, unit: Unit, use: str) ->
         for step in explanation.steps
     ]
     rows.append(("one line in use", end, ""))
-    return Table(f"From the {explanation.start_name} to one line in use {use}",
+    return Table(f"From the {explanation.start_name} to one line in use {strength.use.name}",
                  ("step", "value or change", "origin"), tuple(rows), (1,))  # fmt: skip
 
 
-def models_table(strength: UseStrength) -> tuple[Block, ...]:
+def models_table(strength: UseStrength, units: Units | None = None) -> tuple[Block, ...]:
     """Odds of every model and what it alone says at the use's rate."""
-    unit = shown_unit(strength.unit)
+    unit = shown_unit(strength.unit, units)
     rows = []
     for answer in sorted(model_answers(strength), key=lambda a: -a.weight):
         ends = (answer.ln_mean.median, answer.ln_mean.low, answer.ln_mean.high)
@@ -115,27 +121,41 @@ def models_table(strength: UseStrength) -> tuple[Block, ...]:
     rows.append(("average of all", "", "", total))
     caption = f"What each model alone says of the average line in use {strength.use.name}"
     return (
-        Text(models_sentence(strength)),
+        Text(models_sentence(strength, units)),
         Table(caption, ("model", "in words", "odds", "average strength"), tuple(rows), (2, 3)),
     )
 
 
-def fit_table(fit: RateFit) -> tuple[Block, ...]:
+def fit_table(fit: RateFit, units: Units | None = None) -> tuple[Block, ...]:
     """Strength at each tested rate."""
-    unit = shown_unit(fit.series.strength_unit)
+    unit = shown_unit(fit.series.strength_unit, units)
     curve = fit.curve(fit.data.rates)
+    speeds = _speeds(fit, curve.u, units or Units())
     rows = []
     for i in range(curve.u.size):
         ln = (curve.median[i], curve.mean_interval[0, i], curve.mean_interval[1, i])
         median, low, high = (unit.from_si(float(np.exp(x))) for x in ln)
         bound = unit.from_si(float(np.exp(curve.lower_bound[i])))
         near = int((fit.data.speed == i).sum())
-        rows.append((rate_text(float(10 ** curve.u[i])), str(near),
+        rows.append((rate_text(float(10 ** curve.u[i])), *speeds[i : i + 1], str(near),
                      quantity_text(median, low, high, unit_text(unit)),
                      limit_text(bound, unit_text(unit))))  # fmt: skip
     caption = f"Strength of {fit.series.name} at the tested rates"
-    header = ("strain rate", "specimens", "average", f"lower bound {fit.bound.label}")
-    return (Table(caption, header, tuple(rows), (0, 1, 2, 3)),)
+    header = ("strain rate", *(["machine speed"] if speeds else []), "specimens", "average",
+              f"lower bound {fit.bound.label}")  # fmt: skip
+    return (Table(caption, header, tuple(rows), tuple(range(len(header)))),)
+
+
+def _speeds(fit: RateFit, u: FloatArray, units: Units) -> list[str]:
+    """Machine speed at each tested rate by the free length; empty where none is stated."""
+    used = fit.series.used
+    out = []
+    for rate in u:
+        near = np.abs(np.log10(used.strain_rate_per_s) - rate) < 0.05
+        lengths = used.free_length_m[near]
+        known = lengths[np.isfinite(lengths)]
+        out.append(speed_text(float(10**rate * np.median(known)), units) if known.size else "")
+    return out if any(out) else []
 
 
 def odds_table(fit: RateFit) -> Table:

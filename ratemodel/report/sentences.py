@@ -21,12 +21,13 @@ from ratemodel.shown import (
     unit_text,
 )
 from ratemodel.translation import UseStrength
+from ratemodel.units import Units
 from ratemodel.words import limit_text, number_text
 
 
-def use_sentence(strength: UseStrength) -> str:
+def use_sentence(strength: UseStrength, units: Units | None = None) -> str:
     """The strength of one line in a use, with its lower bound."""
-    fit, unit = strength.fit, shown_unit(strength.unit)
+    fit, unit = strength.fit, shown_unit(strength.unit, units)
     mean = strength_quantity(strength.mean_ln, fit.level, unit).text(unit_text(unit))
     rate = rate_text(float(10 ** np.median(strength.u)))
     kept = f", with {_listed(list(strength.factors))} counted" if strength.factors else ""
@@ -38,10 +39,10 @@ def use_sentence(strength: UseStrength) -> str:
     )
 
 
-def headline(result: UseResult) -> str:
+def headline(result: UseResult, units: Units | None = None) -> str:
     """The answer for one use in one sentence: strength, label, and how far from the tests."""
     strength = result.strength
-    unit, level = shown_unit(strength.unit), strength.fit.level
+    unit, level = shown_unit(strength.unit, units), strength.fit.level
     mean = strength_quantity(strength.mean_ln, level, unit).text(unit_text(unit))
     text = (
         f"At the rate of use {strength.use.name} "
@@ -87,13 +88,13 @@ def bound_sentence(fit: RateFit) -> str:
     return f"with {sure:g} % confidence {share:g} % of them hold more than"
 
 
-def label_sentence(result: UseResult) -> str | None:
+def label_sentence(result: UseResult, units: Units | None = None) -> str | None:
     """How far the label reads high or low at the use's rate; None where there is no label."""
     strength = result.strength
     rating, ratio = strength.fit.series.rating, label_ratio(strength)
     if rating is None or ratio is None:
         return None
-    unit = shown_unit(strength.unit)
+    unit = shown_unit(strength.unit, units)
     label = f"The label ({number_text(unit.from_si(rating.strength))} {unit_text(unit)})"
     return (
         f"{label} {reading(ratio, 'the average of new specimens at this rate')}."
@@ -109,12 +110,13 @@ def _rate_part(result: UseResult) -> str:
     return f" Rate alone changes strength by {change} from that pull to this use."
 
 
-def demand_sentence(result: UseResult) -> str | None:
+def demand_sentence(result: UseResult, units: Units | None = None) -> str | None:
     """Peak force of the event and the odds that it exceeds one line; None without a demand."""
     event, level = result.strength.event, result.strength.fit.level
     if event.peak_force_N is None:
         return None
-    peak = quantity(event.peak_force_N / 1e3, level).text("kN")
+    unit = (units or Units()).force
+    peak = quantity(event.peak_force_N / unit.factor, level).text(unit_text(unit))
     if event.kind == "steady":
         text = f"The load is {peak}"
     else:
@@ -132,10 +134,10 @@ def demand_sentence(result: UseResult) -> str | None:
     )
 
 
-def models_sentence(strength: UseStrength) -> str:
+def models_sentence(strength: UseStrength, units: Units | None = None) -> str:
     """How far the models disagree about a use."""
     answers = [a for a in model_answers(strength) if a.weight >= 0.01]
-    unit = shown_unit(strength.unit)
+    unit = shown_unit(strength.unit, units)
     best = max(answers, key=lambda a: a.weight)
     values = [unit.from_si(float(np.exp(a.ln_mean.median))) for a in answers]
     text = f"Best supported: {best.title} ({best.name}, {100 * best.weight:.0f} % of the odds). "

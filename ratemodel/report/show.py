@@ -18,8 +18,9 @@ from ratemodel.report.parts import (
 )
 from ratemodel.report.plain import to_plain
 from ratemodel.report.sentences import fit_sentence, headline, next_test_sentence, use_sentence
-from ratemodel.shown import odds_beyond
+from ratemodel.shown import odds_beyond, units_chosen
 from ratemodel.translation import UseStrength
+from ratemodel.units import Units
 from ratemodel.words import CAUTION, quantity_text, round_down
 
 
@@ -42,55 +43,56 @@ def summary(result: object) -> str:
     return _limit(_limit_of(result))
 
 
-def text(result: object) -> str:
-    """A result as plain text, caution included."""
-    return to_plain(blocks(result)).strip("\n")
+def text(result: object, units: Units | str | None = None) -> str:
+    """A result as plain text, caution included, in the units wanted (as ``"lbf,in/min"``)."""
+    return to_plain(blocks(result, units)).strip("\n")
 
 
-def html(result: object) -> str:
-    """A result as an HTML fragment for a notebook, caution included."""
+def html(result: object, units: Units | str | None = None) -> str:
+    """A result as an HTML fragment for a notebook, caution included, in the units wanted."""
     from ratemodel.report.html import to_fragment
 
-    return to_fragment(blocks(result))
+    return to_fragment(blocks(result, units))
 
 
-def blocks(result: object) -> tuple[Block, ...]:
+def blocks(result: object, units: Units | str | None = None) -> tuple[Block, ...]:
     """A result as blocks."""
+    units = units_chosen(units)
     if isinstance(result, Analysis):
-        return _analysis(result)
+        return _analysis(result, units)
     if isinstance(result, UseResult):
-        return _use(result)
+        return _use(result, units)
     if isinstance(result, UseStrength):
-        return (Text(use_sentence(result), "lead"), *models_table(result),
+        return (Text(use_sentence(result, units), "lead"), *models_table(result, units),
                 *_found(result.problems), Text(CAUTION, "caution"))  # fmt: skip
     if isinstance(result, RateFit):
         return (Heading(f"{result.series.name}: strength against rate", 3),
-                Text(fit_sentence(result)), *fit_table(result), odds_table(result),
+                Text(fit_sentence(result)), *fit_table(result, units), odds_table(result),
                 *_found(result.problems), Text(CAUTION, "caution"))  # fmt: skip
     if isinstance(result, Limits):
-        return (*limits_table(result.rows, result.strength), *_found(result.problems))
+        return (*limits_table(result.rows, result.strength, units), *_found(result.problems))
     if isinstance(result, NextTest):
         return (Text(next_test_sentence(result)),)
     return (Text(_limit(_limit_of(result))), Text(CAUTION, "caution"))
 
 
-def _analysis(result: Analysis) -> tuple[Block, ...]:
+def _analysis(result: Analysis, units: Units) -> tuple[Block, ...]:
     out: list[Block] = [Heading(result.campaign.name, 1)]
     for series in result.series:
         out.append(Text(f"{series.fit.series.name}: {fit_sentence(series.fit)}"))
     for use in result.uses:
-        out += [Heading(f"Use {use.strength.use.name}", 2), *use_finding(use)]
-        out += limits_table(use.limits.rows, use.strength)
+        out += [Heading(f"Use {use.strength.use.name}", 2), *use_finding(use, units)]
+        out += limits_table(use.limits.rows, use.strength, units)
     if result.next_test is not None:
         out += [Heading("Next test", 2), Text(next_test_sentence(result.next_test))]
     out += _found(result.problems)
     return tuple(out)
 
 
-def _use(result: UseResult) -> tuple[Block, ...]:
+def _use(result: UseResult, units: Units) -> tuple[Block, ...]:
     strength = result.strength
-    steps = steps_table(result.explanation, strength.fit.level, strength.unit, strength.use.name)
-    return (*use_finding(result), *limits_table(result.limits.rows, strength), steps,
+    steps = steps_table(result.explanation, strength, units)
+    return (*use_finding(result, units), *limits_table(result.limits.rows, strength, units), steps,
             *_found((*strength.problems, *result.problems)))  # fmt: skip
 
 

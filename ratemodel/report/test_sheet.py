@@ -7,6 +7,8 @@ import io
 
 from ratemodel.planning.plan import DesignRow, Plan
 from ratemodel.planning.sheet import SheetRow, TestSheet
+from ratemodel.shown import speed_text, unit_text
+from ratemodel.units import Units
 from ratemodel.words import CAUTION, html_escape, neutralise, number_text
 
 #: Columns of breaks.csv, so that a filled sheet can be added to it as it stands.
@@ -50,11 +52,12 @@ def _cells(sheet: TestSheet, row: SheetRow) -> list[str]:
     ]  # fmt: skip
 
 
-def sheet_html(plan: Plan) -> str:
+def sheet_html(plan: Plan, units: Units | None = None) -> str:
     """A page that opens offline and prints: the tests in order, with room for what is read."""
+    units = units or Units()
     sheet = plan.sheet
     title = f"Test sheet: {sheet.series}"
-    rows = "".join(_row(sheet, i, row) for i, row in enumerate(sheet.rows))
+    rows = "".join(_row(sheet, i, row, units) for i, row in enumerate(sheet.rows))
     found = "".join(f"<li>{html_escape(p.message)}</li>" for p in plan.problems)
     findings = f"<h2>Read before testing</h2><ul>{found}</ul>" if found else ""
     return (
@@ -66,28 +69,31 @@ def sheet_html(plan: Plan) -> str:
         "<h2>Tests, in this order</h2><p>Pull in the order given: it is random on purpose, and "
         "every block holds every speed. Leave none out silently: write the reason.</p>"
         "<table><caption>Pulls</caption><thead><tr>"
-        + "".join(f'<th scope="col">{h}</th>' for h in _HEADS)
+        + "".join(f'<th scope="col">{h}</th>' for h in _heads(units))
         + f"</tr></thead><tbody>{rows}</tbody></table>{comparison_html(plan)}"
         "</main></body></html>\n"
     )
 
 
-_HEADS = (
-    "No.", "Block", "Specimen", "Spool", "Machine", "Speed (mm/min)", "Strain rate (1/s)",
-    "Fast preload first", "Peak force (kN)", "Broke (yes/no), where", "Note",
-)  # fmt: skip
+def _heads(units: Units) -> tuple[str, ...]:
+    return (
+        "No.", "Block", "Specimen", "Spool", "Machine", f"Speed ({unit_text(units.speed)})",
+        "Strain rate (1/s)", "Fast preload first", f"Peak force ({unit_text(units.force)})",
+        "Broke (yes/no), where", "Note",
+    )  # fmt: skip
 
 
-def _row(sheet: TestSheet, i: int, row: SheetRow) -> str:
+def _row(sheet: TestSheet, i: int, row: SheetRow, units: Units) -> str:
     new = i > 0 and row.block != sheet.rows[i - 1].block
     preload = "none"
     if row.preload_fraction > 0:
         level = f"{100 * row.preload_fraction:.0f} % of the expected strength"
         if row.preload_N is not None:
-            level = f"{number_text(row.preload_N / 1e3)} kN"
-        preload = f"to {level} at {number_text(row.preload_speed_m_per_s * _MM_PER_MIN)} mm/min"
+            level = f"{number_text(units.force.from_si(row.preload_N))} {unit_text(units.force)}"
+        preload = f"to {level} at {speed_text(row.preload_speed_m_per_s, units)}"
     texts = [row.specimen, row.spool, row.machine]
-    numbers = [number_text(row.speed_m_per_s * _MM_PER_MIN), number_text(row.strain_rate_per_s, 2)]
+    speed = number_text(units.speed.from_si(row.speed_m_per_s))
+    numbers = [speed, number_text(row.strain_rate_per_s, 2)]
     return (
         f'<tr{" class=b" if new else ""}><td class="n">{row.order}</td>'
         f'<td class="n">{row.block}</td>'

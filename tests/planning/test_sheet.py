@@ -14,7 +14,8 @@ from ratemodel.planning.cells import Cell
 from ratemodel.planning.sheet import test_sheet as make_sheet
 from ratemodel.records.campaign import read_campaign
 from ratemodel.report.test_sheet import sheet_csv, sheet_html
-from ratemodel.words import CAUTION
+from ratemodel.units import Units
+from ratemodel.words import CAUTION, number_text
 
 QUICK = Effort(120, 16, 200, 30, 2)
 
@@ -110,3 +111,14 @@ def test_filled_sheet_reads_as_break_table(tmp_path):
     assert len(used) == plan.chosen.specimens
     for name, rate in zip(used.specimen, used.strain_rate_per_s, strict=True):
         assert rate == pytest.approx(rates[name], rel=1e-4)
+
+
+def test_printed_sheet_is_in_the_readers_units_and_the_table_is_not():
+    plan = plan_tests(labs.request(), rng=np.random.default_rng(1), effort=QUICK)
+    page = sheet_html(plan, Units.parse("lbf,in/min"))
+    assert "Speed (in/min)" in page
+    assert "Peak force (lbf)" in page
+    assert "mm/min" not in page
+    fastest = max(r.speed_m_per_s for r in plan.sheet.rows) * 60 / 0.0254
+    assert f">{number_text(fastest)}<" in page
+    assert "speed_mm_per_min" in sheet_csv(plan.sheet)
