@@ -89,6 +89,7 @@ def test_a_slider_moves_the_answer(tmp_path: Path) -> None:
         shot = page.screenshot(path=str(tmp_path / "panel.png"))
         caution = page.locator('.widget-html:has-text("not a certificate")').first.is_visible()
         failed = page.locator(ERROR).count()
+        silent = page.locator('.jp-OutputArea img:not([alt]), .jp-OutputArea img[alt=""]').count()
         context.close()
     # a heavier kite snatches harder: one line holds fewer times the demand
     assert after[1] < before[1]
@@ -97,6 +98,7 @@ def test_a_slider_moves_the_answer(tmp_path: Path) -> None:
     assert words.startswith("What if, use gust: demand against strength")
     assert caution
     assert failed == 0
+    assert silent == 0
     assert len(shot) > 20_000
     own = (url, url.replace("http", "ws"), "data:", "blob:")
     elsewhere = [a for a in asked if not a.startswith(own)]

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+import ratemodel as rm
+
 ROOT = Path(__file__).resolve().parents[1]
 GALLERY = ROOT / "notebooks" / "00-gallery.ipynb"
 NOTEBOOKS = sorted(p for p in (ROOT / "notebooks").glob("*.ipynb") if p != GALLERY)
@@ -76,3 +78,35 @@ def test_is_thin_and_tells_a_story(path):
         for node in ast.walk(_python(source)):
             if isinstance(node, ast.FunctionDef):
                 assert node.end_lineno - node.lineno < LONGEST
+
+
+def _shown(path):
+    """Source of every code cell, and the HTML that it shows."""
+    for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]:
+        if cell["cell_type"] == "code":
+            html = [o["data"]["text/html"] for o in cell["outputs"] if "text/html" in o["data"]]
+            yield "".join(cell["source"]), "".join("".join(h) for h in html)
+
+
+def test_the_gallery_keeps_a_picture_with_words_of_every_chart():
+    """A chart is drawn in the gallery unless it needs lives or a study, which the demo has not."""
+    assert GALLERY.stat().st_size < 1.5e6
+    cells = list(_shown(GALLERY))
+    for source, html in cells:
+        assert ("show(" in source) == ("<img" in html) or "partial" in source
+        if "<img" in html:
+            assert re.search(r' alt="[^"]{80,}"', html)
+    drawn = {name for name in rm.charts.__all__ if any(f"charts.{name}(" in s for s, _ in cells)}
+    others = {"alt_lab", "alt_text", "Picture", "picture", "save_figure"}
+    assert set(rm.charts.__all__) - drawn - others == {
+        "coverage_chart", "life_chart", "force_against_strain"}  # fmt: skip
+
+
+def test_words_survive_where_a_notebook_is_made_a_page():
+    nbconvert = pytest.importorskip("nbconvert", reason="nbconvert comes with JupyterLab")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        page, _ = nbconvert.HTMLExporter().from_filename(str(GALLERY))
+    told = [re.search(r' alt="([^"]+)"', html)[1] for _, html in _shown(GALLERY) if "<img" in html]
+    assert len(told) > 15
+    assert all(f'alt="{words}"' in page for words in told)

@@ -123,7 +123,18 @@ class Picture:
         return f"<Picture: {self.alt}>"
 
 
-def picture(figure: Figure | Axes, *, alt: str | None = None) -> Picture:
-    """A chart as a notebook is to show it, with its alternative text."""
+def picture(figure: Figure | Axes, *, alt: str | None = None, fmt: Literal["svg", "png"] = "svg",
+            px: int | None = None) -> Picture:  # fmt: skip
+    """A chart as a notebook is to show it, with its alternative text.
+
+    Parameters
+    ----------
+    figure : Figure or Axes
+    alt : str, optional
+        Alternative text; that of the chart where not given.
+    fmt : {"svg", "png"}
+    px : int, optional
+        Width of a PNG in pixels; the figure's own size where not given.
+    """
     alt = alt_of(figure) if alt is None else alt
-    return Picture(save_figure(figure, None, alt=alt, fmt="svg"), alt)
+    return Picture(save_figure(figure, None, alt=alt, fmt=fmt, px=px), alt, fmt)
