@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import resource
 import statistics
 import subprocess
 import sys
@@ -180,20 +181,41 @@ def many(quick: bool) -> Iterator[Row]:
         return time.perf_counter() - start
 
     timed(10)
-    small, large = timed(few), timed(lots)
+    small, after_few = timed(few), resident()
+    large, after_lots = timed(lots), resident()
     yield f"fit_many, {few} series of 20", f"{1e3 * small / few:.0f} ms a series", (
         f"{1e3 * large / lots:.0f} ms a series: {lots} series"), (
         f"{(large / lots) / (small / few):.2f} times as long")  # fmt: skip
-    spawn = get_context("spawn")
-    with (
-        ProcessPoolExecutor(1, mp_context=spawn) as one,
-        ProcessPoolExecutor(2, mp_context=spawn) as two,
-    ):
-        timed(10, one), timed(40, two)
-        count = min(lots, 400)
-        alone, pair = timed(count, one), timed(count, two)
-    yield f"fit_many, {count} series, two processes", f"{pair:.1f} s", (
-        f"{alone:.1f} s: one process"), f"{alone / pair:.2f} times faster"  # fmt: skip
+    yield f"peak memory of fit_many, {few} series", f"{after_few:.0f} MB", (
+        f"{after_lots:.0f} MB: {lots} series"), (
+        f"{1e3 * (after_lots - after_few) / (lots - few):.1f} kB a further series")  # fmt: skip
+    count = min(lots, 400)
+    (alone, spent), (pair, both) = (in_processes(n, lambda e: timed(count, e)) for n in (1, 2))
+    yield f"fit_many, {count} series, two processes", f"{pair:.1f} s, {both:.1f} s of processor", (
+        f"{alone:.1f} s, {spent:.1f} s of processor: one process"), (
+        f"{alone / pair:.2f} times faster; {2 * spent / both:.2f} with two free cores")  # fmt: skip
+
+
+def resident() -> float:
+    """Peak memory so far, MB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def in_processes(count: int, work: Callable[[ProcessPoolExecutor], float]) -> tuple[float, float]:
+    """Seconds of some work on a warm pool of processes, and processor seconds of its workers."""
+
+    def used() -> float:
+        spent = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return spent.ru_utime + spent.ru_stime
+
+    before = used()
+    with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as pool:
+        work(pool)
+    warm = used() - before
+    with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as pool:
+        list(pool.map(fit, [made(20)] * 2 * count))
+        seconds = work(pool)
+    return seconds, used() - before - warm
 
 
 SECTIONS = (fits, growth, events, logs, starts, many)
