@@ -126,6 +126,10 @@ def _reduce_arguments(parser: argparse.ArgumentParser) -> None:
                         help="free length between terminations, for the strain rate")  # fmt: skip
     parser.add_argument("--campaign", metavar="DIR",
                         help="campaign whose [logs] table says how to read the logs")  # fmt: skip
+    parser.add_argument("--workers", type=_workers, default=1, metavar="N",
+                        help="processes to use (default 1)")  # fmt: skip
+    parser.add_argument("--pictures", metavar="DIR",
+                        help="folder for a picture of each log and what was found")  # fmt: skip
     add_units(parser)
 
 
@@ -242,6 +246,12 @@ def _draws(text: str) -> int:
     low, high = DRAWS
     if not re.fullmatch(r"[0-9]{1,9}", text) or not low <= int(text) <= high:
         raise argparse.ArgumentTypeError(f"{text!r}; expected a whole number {low} to {high}")
+    return int(text)
+
+
+def _workers(text: str) -> int:
+    if not re.fullmatch(r"[1-9][0-9]?", text):
+        raise argparse.ArgumentTypeError(f"{text!r}; expected a whole number from 1 to 99")
     return int(text)
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,10 +18,10 @@ from ratemodel.report.files import write_report
 from ratemodel.report.show import text
 from ratemodel.shown import one_line, rate_text
 from ratemodel.units import Units
-from ratemodel.words import CAUTION, number_text
+from ratemodel.words import CAUTION, number_text, slugs
 
 if TYPE_CHECKING:
-    from ratemodel.reduction import BreakRecord
+    from ratemodel.reduction import BreakRecord, ReducedTable, ReductionSettings
 
 
 def settings_of(arguments: argparse.Namespace) -> Settings:
@@ -65,7 +67,7 @@ def demo(arguments: argparse.Namespace) -> int:
 
 
 def reduce(arguments: argparse.Namespace) -> int:
-    """Reduce machine logs to rows of a break table."""
+    """Reduce machine logs to rows of a break table; a bad log is reported and the rest are done."""
     from ratemodel.reduction import ReductionSettings, reduce_logs, write_reduced
 
     settings = ReductionSettings()
@@ -77,20 +79,52 @@ def reduce(arguments: argparse.Namespace) -> int:
         from dataclasses import replace
 
         settings = replace(settings, free_length_m=arguments.free_length_mm / 1e3)
-    done = reduce_logs(arguments.logs, settings=settings, progress=len(arguments.logs) > 20)
-    if done.failures:
-        bug = next((f for f in done.failures if f.kind == "bug"), None)
-        if bug is not None:
-            raise RuntimeError(bug.message)
-        first, more = done.failures[0].message, len(done.failures) - 1
-        rest = f" (and {more} more that give no record)" if more else ""
-        raise InputError(f"{first}{rest}", "logs that can all be reduced; leave the others out")
+    if arguments.pictures is not None:
+        check_out(arguments.pictures)
+    done = reduce_logs(arguments.logs, settings=settings, workers=arguments.workers,
+                       progress=len(arguments.logs) > 5)  # fmt: skip
+    bug = next((f for f in done.failures if f.kind == "bug"), None)
+    if bug is not None:
+        raise RuntimeError(bug.message)
+    if done.failures and not done.records:
+        raise _none(done)
     path = write_reduced(done, arguments.out)
     for record in done.records:
         print(_record_line(record, arguments.units or Units()))
+    for failure in done.failures:
+        print(one_line(f"ratemodel: left out: {failure.message}"), file=sys.stderr)
+    if arguments.pictures is not None:
+        left_out = {f.path for f in done.failures}
+        logs = [log for log in arguments.logs if str(log) not in left_out]
+        _draw_logs(dict(zip(logs, done.records, strict=True)), settings,
+                   Path(arguments.pictures), arguments.units)  # fmt: skip
     print(f"{len(done.records)} rows written to {path}. Each is the force one specimen was tested "
           "at, not a working load.")  # fmt: skip
     return 0
+
+
+def _none(done: ReducedTable) -> InputError:
+    """No log gave a record: the first one's complaint, and how many more there are."""
+    first, more = done.failures[0].message, len(done.failures) - 1
+    rest = f" (and {more} more that give no record)" if more else ""
+    return InputError(f"{first}{rest}", "at least one log that can be reduced")
+
+
+def _draw_logs(records: Mapping[str, BreakRecord], settings: ReductionSettings, folder: Path,
+               units: Units | None) -> None:  # fmt: skip
+    """Draw every log that gave a record, with what was found in it."""
+    from ratemodel.charts import log_chart, save_figure
+    from ratemodel.records.logfile import read_log
+    from ratemodel.writing import write_folder
+
+    stems = {path: Path(path).stem for path in records}
+    own = stems if len(set(stems.values())) == len(stems) else {path: path for path in records}
+    words = slugs(own.values())
+    names = {path: words[own[path]] for path in records}
+    for path, record in records.items():
+        chart = log_chart(read_log(path, settings.mapping), record, units=units)
+        write_folder(folder, {f"{names[path]}.png": save_figure(chart, None, fmt="png")})
+    print(f"{len(records)} pictures written to {folder}.")
 
 
 def _record_line(record: BreakRecord, units: Units) -> str:

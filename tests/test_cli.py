@@ -157,8 +157,15 @@ def test_reduce(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "not a working load" in said
     bad = tmp_path / "bad.csv"
     bad.write_text("nothing here")
+    pictures = tmp_path / "pictures"
+    done = run("reduce", str(logs[0]), str(bad), "--out", str(out), "--pictures", str(pictures))
+    assert done == 0
+    assert "left out" in (said := _one_line(capsys.readouterr().err))
+    assert "bad.csv" in said
+    assert len(out.read_text().splitlines()) == 2
+    assert [p.read_bytes()[:4] for p in pictures.iterdir()] == [b"\x89PNG"]
     kept = out.read_bytes()
-    assert run("reduce", str(logs[0]), str(bad), "--out", str(out)) == 2
+    assert run("reduce", str(bad), "--out", str(out)) == 2
     assert "bad.csv" in _one_line(capsys.readouterr().err)
     assert out.read_bytes() == kept
 
