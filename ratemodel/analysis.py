@@ -8,9 +8,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ratemodel.archive import ArchiveRow, Score, fit_archive
 from ratemodel.arrays import FloatArray
 from ratemodel.errors import Problem
 from ratemodel.inference.average import Settings, fit_rate
+from ratemodel.inference.data import rate_data
 from ratemodel.inference.diagnostics import Diagnostics, diagnose
 from ratemodel.inference.from_records import lives
 from ratemodel.inference.ratefit import Curve, RateFit
@@ -29,6 +31,8 @@ from ratemodel.translation import UseStrength, translate
 from ratemodel.words import cautions
 
 POINTS_PER_DECADE = 8
+#: Products from which on a campaign is also read as an archive.
+ARCHIVE_PRODUCTS = 5
 #: Joint draws of a law of life.
 LIFE_DRAWS = 4000
 
@@ -64,6 +68,15 @@ class UseResult(Shown):
     problems: tuple[Problem, ...] = ()
 
 
+@dataclass(frozen=True)
+class SharedResult:
+    """What the products of a campaign say of each other: strengths, and the check on itself."""
+
+    rows: tuple[ArchiveRow, ...]
+    score: Score
+    problems: tuple[Problem, ...]
+
+
 @dataclass(frozen=True, repr=False)
 class Analysis(Shown):
     """Everything `analyse` found, in the order of the campaign.
@@ -79,6 +92,7 @@ class Analysis(Shown):
     next_test: NextTest | None
     cautions: tuple[str, ...]
     problems: tuple[Problem, ...] = field(default_factory=tuple)
+    shared: SharedResult | None = None
 
 
 def analyse(campaign: Campaign, *, rates: Sequence[float] = (), seed: int = 0,
@@ -118,7 +132,28 @@ def analyse(campaign: Campaign, *, rates: Sequence[float] = (), seed: int = 0,
     problems += tuple(
         p for u in uses for p in (*u.strength.problems, *u.problems, *u.sensitivity.problems)
     )
-    return Analysis(campaign, seed, settings, results, uses, plan, tuple(cautions(tests)), problems)
+    shared = _shared(campaign, [float(np.median(u.strength.u)) for u in uses], seed)
+    return Analysis(campaign, seed, settings, results, uses, plan, tuple(cautions(tests)),
+                    problems, shared)  # fmt: skip
+
+
+def _shared(campaign: Campaign, wanted: Sequence[float], seed: int) -> SharedResult | None:
+    """The joint model of all products, where there are enough of them to share anything.
+
+    Five products, at least two of them at two speeds or more. Strength is given at the slowest
+    and the fastest rate tested on any of them and at every use's rate.
+    """
+    series = tuple(campaign.series.values())
+    speeds = [rate_data(s) for s in series]
+    if len(series) < ARCHIVE_PRODUCTS or sum(d.rates.size > 1 for d in speeds) < 2:
+        return None
+    rng = _stream(seed, "archive", "all products")
+    archive = fit_archive(campaign, rng=rng)
+    ends = [min(float(d.u.min()) for d in speeds), max(float(d.u.max()) for d in speeds)]
+    rates = sorted({float(f"{10**u:.4g}") for u in (*ends, *wanted)})
+    return SharedResult(
+        archive.table(rates, rng=rng), archive.leave_one_out(rng=rng), archive.problems
+    )
 
 
 def _use(fit: RateFit, name: str, campaign: Campaign, seed: int) -> UseResult:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from ratemodel.analysis import Analysis, SeriesResult, UseResult
 from ratemodel.errors import Problem
+from ratemodel.report.archive_part import archive_blocks
 from ratemodel.report.blocks import Block, Bullets, Fold, Heading, Picture, Table, Text
 from ratemodel.report.checks import diagnostics_blocks, sensitivity_blocks
 from ratemodel.report.parts import (
@@ -65,6 +66,7 @@ def document(
         out += _series(series, mine, pictures, units)
     for use in analysis.uses:
         out += _use(use, pictures, units)
+    out += archive_blocks(analysis, units)
     if analysis.next_test is not None:
         out += [Heading("What to test next"), Text(next_test_sentence(analysis.next_test)),
                 *shown_picture(pictures, "next-test")]  # fmt: skip

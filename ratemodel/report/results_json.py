@@ -18,6 +18,7 @@ from ratemodel.arrays import FloatArray
 from ratemodel.inference.priors import Prior, RatePriors
 from ratemodel.inference.ratefit import Curve, ModelFit, RateFit
 from ratemodel.planning import NextTest
+from ratemodel.report.archive_part import archive_json
 from ratemodel.report.checks import diagnostics_json, sensitivity_json
 from ratemodel.report.use_json import (
     Json,
@@ -47,6 +48,7 @@ def results(analysis: Analysis) -> dict[str, Json]:
         "draws": analysis.settings.draws,
         "series": [_series(r, analysis) for r in analysis.series],
         "use_cases": [_use(u) for u in analysis.uses],
+        "archive": archive_json(analysis),
         "next_test": _next_test(analysis.next_test),
         "problems": [problem_json(p) for p in analysis.problems],
         "cautions": [*analysis.cautions],
