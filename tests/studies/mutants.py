@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import argparse
 import ast
-import contextlib
 import copy
 import os
 import random
@@ -157,13 +156,20 @@ def fails(project: Path, tests: tuple[str, ...], limit_s: float) -> tuple[bool, 
     child = os.fork()
     if child == 0:
         code = 1
-        with told.open("w") as file:
+        with told.open("w", encoding="utf-8") as file:
             os.dup2(file.fileno(), 1)
             os.dup2(file.fileno(), 2)
-            os.chdir(project)
-            sys.path.insert(0, str(project))
-            with contextlib.suppress(BaseException):
-                code = int(pytest.main(["-q", "-x", "-p", "no:cacheprovider", "--tb=no", *there]))
+        os.chdir(project)
+        sys.path.insert(0, str(project))
+        try:
+            code = int(pytest.main([
+                "-q", "-x", "-p", "no:cacheprovider", "--tb=no",
+                "-W", "ignore::pytest.PytestAssertRewriteWarning", *there,
+            ]))  # fmt: skip
+        except BaseException as error:
+            print("ERROR", repr(error))
+        sys.stdout.flush()
+        sys.stderr.flush()
         os._exit(code)
     end = time.monotonic() + limit_s
     while time.monotonic() < end:
@@ -189,6 +195,10 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         project = Path(folder) / "project"
         shutil.copytree(ROOT, project, ignore=shutil.ignore_patterns(".git", "*.pyc", ".venv"))
+        for tests in sorted(set(CORE.values())):
+            dead, how = fails(project, tests, 10 * arguments.limit)
+            if dead:
+                sys.exit(f"the tests fail without any mutant: {how}")
         for i, mutant in enumerate(drawn(arguments.mutants, arguments.seed)):
             if time.monotonic() - start > arguments.seconds:
                 break
