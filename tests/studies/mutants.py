@@ -31,8 +31,9 @@ import pytest
 import scipy.stats  # noqa: F401
 
 ROOT = Path(__file__).resolve().parents[2]
-FAST = ("tests/inference/test_parts.py", "tests/inference/test_exact.py", "tests/inference/test_findings.py",
-        "tests/inference/test_soundness.py", "tests/inference/test_invariance.py",
+FAST = ("tests/inference/test_parts.py", "tests/inference/test_exact.py",
+        "tests/inference/test_findings.py", "tests/inference/test_soundness.py",
+        "tests/inference/test_invariance.py",
         "tests/inference/test_censored.py")  # fmt: skip
 #: Files of the core and the tests that are asked about each, likeliest killers first.
 CORE: dict[str, tuple[str, ...]] = {
@@ -44,7 +45,8 @@ CORE: dict[str, tuple[str, ...]] = {
     "models/damage.py": ("tests/models",),
     "models/fast_preload.py": ("tests/models",),
     "models/kinetics.py": ("tests/models", "tests/inference/test_kineticfit.py"),
-    "models/lifetime.py": ("tests/inference/test_parts.py", "tests/models", "tests/inference/test_life.py"),
+    "models/lifetime.py": ("tests/inference/test_parts.py", "tests/models",
+                           "tests/inference/test_life.py"),
     "models/history.py": ("tests/models",),
     "models/base.py": ("tests/models/test_rate.py", *FAST),
     "inference/gaussian.py": FAST,
