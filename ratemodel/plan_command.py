@@ -72,7 +72,7 @@ def run_plan(folder: str | Path, choice: Choice | None = None, *, seed: int = 0,
     from ratemodel.records.campaign import read_campaign
 
     rng = np.random.default_rng(seed)
-    request = plan_request(read_campaign(folder), choice, rng=rng)
+    request = plan_request(read_campaign(folder, untested=True), choice, rng=rng)
     return plan_tests(request, rng=rng, effort=effort)
 
 

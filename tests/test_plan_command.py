@@ -6,6 +6,7 @@ import labs
 import numpy as np
 import pytest
 
+from ratemodel.cli import main
 from ratemodel.errors import InputError
 from ratemodel.inference.average import Settings
 from ratemodel.plan_command import add_arguments, run, run_plan
@@ -164,3 +165,16 @@ def test_machine_without_speeds_is_not_planned_for():
     options = {"machine": {"a": {"setup_s": 1.0}, "b": {"speed_min_m_per_s": 0.1,
                                                        "speed_max_m_per_s": 0.2}}}  # fmt: skip
     assert [m.name for m in machines_of(options)] == ["b"]
+
+
+def test_nothing_tested_yet_can_be_planned_but_not_analysed(tmp_path, capsys):
+    (tmp_path / "campaign.toml").write_text(
+        'name = "first"\n[series.sling]\nmaterial = "polyester"\n'
+        "[machine.frame]\nspeed_min_mm_per_min = 1\nspeed_max_mm_per_min = 500\nsetup_min = 20\n"
+        '[use.drop]\nseries = "sling"\nkind = "rate"\nstrain_rate_per_s = 0.01\n'
+    )
+    assert main(["plan", str(tmp_path), "--specimens", "6", "--out", str(tmp_path / "out")]) == 0
+    assert "sling" in capsys.readouterr().out
+    assert (tmp_path / "out" / "test-sheet.csv").is_file()
+    assert main(["analyse", str(tmp_path), "--out", str(tmp_path / "other")]) == 2
+    assert "there is no breaks.csv" in capsys.readouterr().err

@@ -194,6 +194,15 @@ class RateFit(Shown):
             out[mine] = fit.draws.covariates[self.row[mine], column]
         return out
 
+    def machine_effect(self, index: int) -> FloatArray:
+        """Calibration error of one machine on ln S, shape (draws,); 0 where there is only one."""
+        out = np.zeros(self.owner.size)
+        for j, fit in enumerate(self.models):
+            if fit.draws.machine.shape[1] > 0:
+                mine = self.owner == j
+                out[mine] = fit.draws.machine[self.row[mine], index]
+        return out
+
     def curve(self, u: FloatArray, *, alone: int | None = None, level: float | None = None,
               bound: Bound | None = None) -> Curve:  # fmt: skip
         """Median, intervals and lower bound at log10 rates u of shape (n,), on ln S."""

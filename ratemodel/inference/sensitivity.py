@@ -52,7 +52,7 @@ def sensitivity(fit: RateFit, u: float, *, rng: np.random.Generator) -> Sensitiv
     answers = [_answer("average", None, fit, at)]
     for j, model in enumerate(fit.models):
         answers.append(_answer(model.model.name, model.weight, fit, at, alone=j))
-    quick = Settings(draws=4096, level=fit.level, bound=fit.bound, points=512)
+    quick = Settings(draws=2048, level=fit.level, bound=fit.bound, points=256)
     halved = fit_data(replace(fit, priors=fit.priors.widened(0.5)), quick, rng)
     doubled = fit_data(replace(fit, priors=fit.priors.widened(2.0)), quick, rng)
     answers += [_answer("priors halved", None, halved, at),

@@ -102,15 +102,25 @@ def expected_ratio(fit: RateFit, target: FloatArray, where: FloatArray, specimen
 
 
 def outcome_ratios(fit: RateFit, target: FloatArray, u: float, specimens: int) -> FloatArray:
-    """Interval width of ``target`` over its width now, for 32 equally likely test outcomes."""
+    """Interval width of ``target`` over its width now, for 32 equally likely test outcomes.
+
+    The specimens come from as many spools and are read on the machine that was run nearest to the
+    rate, with the calibration it already has: a second look through the same load cell.
+    """
     tails = [(1 - fit.level) / 2, (1 + fit.level) / 2]
     now = float(np.diff(np.quantile(target, tails))[0])
     at = np.array([u])
     noise = np.random.default_rng(7).standard_normal(target.size)
-    outcome = fit.mean_ln(at)[:, 0] + noise * fit.sigma_at(at)[:, 0] / np.sqrt(specimens)
+    scatter = np.hypot(fit.sigma_at(at)[:, 0], fit.batch_sd()) / np.sqrt(specimens)
+    outcome = fit.mean_ln(at)[:, 0] + fit.machine_effect(_nearest_machine(fit, u)) + noise * scatter
     slices = np.array_split(np.argsort(outcome, kind="stable"), OUTCOMES)
     widths = [float(np.diff(np.quantile(target[s], tails))[0]) for s in slices]
     return np.array(widths) / max(now, 1e-12)
+
+
+def _nearest_machine(fit: RateFit, u: float) -> int:
+    """Index of the machine that pulled nearest to a log10 rate."""
+    return int(fit.data.machine[int(np.argmin(np.abs(fit.data.u - u)))])
 
 
 def _candidates(fit: RateFit, options: Mapping[str, object]) -> FloatArray:

@@ -8,7 +8,7 @@ from ratemodel.errors import InputError
 from ratemodel.records.breaks import FILE as BREAKS_FILE
 from ratemodel.records.breaks import read_breaks
 from ratemodel.records.files import TOML_LIMIT, hash_folder, open_folder, read_bytes
-from ratemodel.records.series import read_machine, read_series, with_specimens
+from ratemodel.records.series import read_machine, read_series, with_specimens, without_specimens
 from ratemodel.records.tables import Campaign
 from ratemodel.records.toml import Node, plain, read_toml
 from ratemodel.records.uses import read_use
@@ -18,7 +18,7 @@ _FREE = ("priors", "plan", "logs", "screening")
 _TOP = ("name", "note", "series", "use", "machine", *_FREE)
 
 
-def read_campaign(folder: str | Path) -> Campaign:
+def read_campaign(folder: str | Path, *, untested: bool = False) -> Campaign:
     """Read and check a campaign folder.
 
     Parameters
@@ -26,6 +26,9 @@ def read_campaign(folder: str | Path) -> Campaign:
     folder : str or Path
         Folder with ``campaign.toml`` and ``breaks.csv``, optionally ``logs/``, ``creep/``,
         ``creep.csv`` and ``cycling.csv``.
+    untested : bool
+        Whether a series may have no specimens yet, and the folder no ``breaks.csv``: for planning
+        the first tests.
 
     Returns
     -------
@@ -41,10 +44,9 @@ def read_campaign(folder: str | Path) -> Campaign:
         One line: file, row, column, what is wrong, what would be right.
     """
     root = open_folder(folder)
-    contents = {
-        FILE: _required(root, FILE, TOML_LIMIT),
-        BREAKS_FILE: _required(root, BREAKS_FILE),
-    }
+    contents = {FILE: _required(root, FILE, TOML_LIMIT)}
+    if not untested or read_bytes(root, BREAKS_FILE) is not None:
+        contents[BREAKS_FILE] = _required(root, BREAKS_FILE)
     top = read_toml(contents[FILE], FILE)
     top.matches({}, _TOP)
     name = _name(top)
@@ -57,8 +59,13 @@ def read_campaign(folder: str | Path) -> Campaign:
         for key, node in top.child("use").children().items()
     }
     strains = {key: one.strain_at_break for key, one in declared.items()}
-    tables = read_breaks(contents[BREAKS_FILE], root, strains)
-    series = {key: with_specimens(key, one, tables.get(key)) for key, one in declared.items()}
+    tables = read_breaks(contents[BREAKS_FILE], root, strains) if BREAKS_FILE in contents else {}
+    series = {
+        key: without_specimens(key, one)
+        if untested and key not in tables
+        else with_specimens(key, one, tables.get(key))
+        for key, one in declared.items()
+    }
     return Campaign(
         name=name,
         series=series,

@@ -22,9 +22,16 @@ from ratemodel.records.breaks import FILE as BREAKS_FILE
 from ratemodel.records.distributions import read_distribution
 from ratemodel.records.names import Match, Stem, expected_names
 from ratemodel.records.rates import AGREEMENT
-from ratemodel.records.tables import Distribution, Rating, Scatter, Series, Statistic
+from ratemodel.records.tables import (
+    Distribution,
+    Rating,
+    Scatter,
+    Series,
+    Statistic,
+    no_specimens,
+)
 from ratemodel.records.toml import Node
-from ratemodel.units import Unit
+from ratemodel.units import UNITS, Unit
 
 _FRACTION = Stem(("ratio",), low_included=True, high=1.0)
 _TEXTS = ("material", "construction", "fibre", "note")
@@ -107,6 +114,23 @@ def read_series(node: Node) -> Declared:
         rating=rating,
         rating_unit=unit,
         options={**options, **texts},
+    )
+
+
+def without_specimens(name: str, declared: Declared) -> Series:
+    """A declared series of which nothing has been tested yet."""
+    unit = UNITS["kN"] if declared.rating_unit is None else declared.rating_unit.unit
+    return Series(
+        name=name,
+        used=no_specimens(),
+        set_aside=no_specimens(),
+        material=declared.material,
+        diameter_m=declared.diameter_m,
+        batch_sd_fraction=declared.batch_sd_fraction,
+        scatter=declared.scatter,
+        strength_unit=unit,
+        rating=declared.rating,
+        options=declared.options,
     )
 
 

@@ -125,6 +125,17 @@ class Specimens:
         return len(self.specimen)
 
 
+def no_specimens() -> Specimens:
+    """An empty table."""
+    empty, yes = np.zeros(0), np.zeros(0, dtype=np.bool_)
+    return Specimens(
+        specimen=(), strength=empty, broke=yes, strain_rate_per_s=empty, batch=(), machine=(),
+        free_length_m=empty, strain_at_break=empty, preload_fraction=empty, preload_cycles=empty,
+        temperature_K=empty, termination=(), failure_site=(), strands_intact=empty, excluded=(),
+        log=(), note=(), summary=yes, row=(),
+    )  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Series:
     """One product in one state, with its specimens.

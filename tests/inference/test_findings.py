@@ -205,3 +205,36 @@ def test_identical_readings_are_not_certainty():
     assert "no-scatter" in {p.code for p in fit.problems}
     low, high = fit.curve(np.array([-3.0])).specimen_interval[:, 0]
     assert high - low > 0.05
+
+
+def test_default_priors_are_the_stated_ones():
+    """Numbers printed in every report; a change here is a change of every answer."""
+    s = series(np.repeat([-3.0, -1.0], 4), noise(8))
+    p = default_priors(s)
+    stated = {
+        "slope": (0.0, 0.04), "k": (0.0, 0.04), "fibre_slope": (0.022, 0.022),
+        "drop": (0.11, 0.06), "curvature": (0.0, 0.004), "growth": (0.0, 0.25),
+        "batch_sd": (0.0, 0.019), "cycled": (0.0, 0.05), "temperature": (-0.004, 0.004),
+    }  # fmt: skip
+    for name, (mean, sd) in stated.items():
+        d = p.parameters[name].distribution
+        assert (d.kind, d.a, d.b) == ("normal", mean, sd), name
+    assert p.parameters["discrepancy"].distribution.a == 0.012
+    assert p.machine("any") == 0.01
+    assert sum(p.weights.values()) == pytest.approx(1.0)
+    assert p.weights["competing"] == 0.38
+    with_diameter = default_priors(replace(s, diameter_m=0.003)).parameters["place"]
+    # tau = R^2 / (5.783 alpha) = 4.3 s, half the heat at t_b = 1.594 tau, strain 0.04
+    rate = 0.04 / (1.5936 * 0.0015**2 / (5.7832 * 0.9e-7))
+    assert with_diameter.distribution.a == pytest.approx(np.log10(rate), abs=1e-3)
+    assert with_diameter.broad_weight == 0.65
+    half = with_diameter.from_uniform(np.array([0.1, 0.64, 0.66, 0.999]))
+    assert half[0] < half[1]
+    assert half[2] < half[3]
+
+
+def test_departure_is_zero_at_tested_speeds_and_grows_away_from_them():
+    s = series(np.repeat([-3.0, -1.0], 4), noise(8))
+    fit = rm.fit_rate(s, rng=np.random.default_rng(1), settings=QUICK)
+    scale = fit.departure_scale(np.array([-3.0, -2.0, -1.0, 1.0, -4.0]))
+    assert scale == pytest.approx([0.0, 0.6 * np.sqrt(0.5), 0.0, np.sqrt(2.0), 1.0], abs=1e-6)
