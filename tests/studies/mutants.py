@@ -31,21 +31,24 @@ import pytest
 import scipy.stats  # noqa: F401
 
 ROOT = Path(__file__).resolve().parents[2]
-FAST = ("tests/inference/test_exact.py", "tests/inference/test_findings.py",
-        "tests/inference/test_soundness.py", "tests/inference/test_invariance.py",
+FAST = ("tests/inference/test_parts.py", "tests/inference/test_exact.py",
+        "tests/inference/test_findings.py", "tests/inference/test_soundness.py",
+        "tests/inference/test_invariance.py",
         "tests/inference/test_censored.py")  # fmt: skip
 #: Files of the core and the tests that are asked about each, likeliest killers first.
 CORE: dict[str, tuple[str, ...]] = {
-    "models/rate.py": ("tests/inference/test_bestfit.py", "ratemodel/models/rate.py", *FAST),
-    "models/preload.py": ("tests/inference/test_preload.py", "tests/models"),
+    "models/rate.py": ("tests/models/test_rate.py", "ratemodel/models/rate.py"),
+    "models/preload.py": ("tests/models/test_preload_models.py", "tests/inference/test_preload.py",
+                          "tests/inference/test_cycling.py"),
     "models/creep.py": ("tests/models", "tests/inference/test_creepfit.py"),
     "models/creep_thermal.py": ("tests/models", "tests/inference/test_creepfit.py"),
     "models/damage.py": ("tests/models",),
     "models/fast_preload.py": ("tests/models",),
     "models/kinetics.py": ("tests/models", "tests/inference/test_kineticfit.py"),
-    "models/lifetime.py": ("tests/models", "tests/inference/test_life.py"),
+    "models/lifetime.py": ("tests/inference/test_parts.py", "tests/models",
+                           "tests/inference/test_life.py"),
     "models/history.py": ("tests/models",),
-    "models/base.py": FAST,
+    "models/base.py": ("tests/models/test_rate.py", *FAST),
     "inference/gaussian.py": FAST,
     "inference/laplace.py": FAST,
     "inference/hyper.py": FAST,
