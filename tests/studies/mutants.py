@@ -31,7 +31,8 @@ import pytest
 import scipy.stats  # noqa: F401
 
 ROOT = Path(__file__).resolve().parents[2]
-FAST = ("tests/inference/test_parts.py", "tests/inference/test_exact.py",
+FAST = ("tests/inference/test_parts.py", "tests/inference/test_scatter.py",
+        "tests/inference/test_exact.py",
         "tests/inference/test_findings.py", "tests/inference/test_soundness.py",
         "tests/inference/test_invariance.py",
         "tests/inference/test_censored.py")  # fmt: skip
