@@ -1,19 +1,28 @@
-"""Mutation check of the core: how many small faults do the fast tests notice?
+"""Mutation check of the core: how many small faults do the tests notice?
 
-    python tests/studies/mutants.py --mutants 150 [--seed 1] [--jobs 1]
+    pip install '.[tests,studies]'
+    python tests/studies/mutants.py --mutants 200 --seed 1 [--jobs 2] [--keep FOLDER]
 
-A mutant is one change in one place of the core: an operator, a comparison, a constant, a sign, a
-dropped ``not``, an argument of ``where`` swapped. Mutants are drawn at random with a fixed seed
-from all places, each is run against the tests named for its file, in a copy of the project, and
-counts as killed when a test fails or the run exceeds its time. Survivors are printed with their
-line, to be looked at: a mutant that changes nothing anyone can see is not a fault of the tests.
+Cosmic Ray makes the mutants: a changed number, operator, comparison, sign, ``not``, ``and``/``or``,
+a loop that does not run. Places are drawn at random with a fixed seed from ``models``,
+``inference`` and the rooms that take a strength to its use, each with one of its changes. The suite is run
+once under coverage, to learn which test passes which line; a mutant is then given to the tests
+that pass its line, to those that share a fixture that does, and to their neighbours in the same
+files, quickest first, up to ``--budget`` seconds of them. It is killed when a test
+fails or when the run takes many times as long as it should. Survivors are listed with their line,
+to be looked at: a mutant that changes nothing anyone can see is not a fault of the tests.
+
+Left out, because they say nothing of the tests: annotations, the texts of errors, decorators, and
+operators that Python refuses for real numbers (a shift of a float dies whatever the tests are).
 """
 
 from __future__ import annotations
 
 import argparse
 import ast
-import copy
+import contextlib
+import json
+import multiprocessing
 import os
 import random
 import shutil
@@ -21,204 +30,307 @@ import signal
 import sys
 import tempfile
 import time
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 # loaded once, before the forks; nothing of the package itself
+import coverage
 import hypothesis  # noqa: F401
 import lmfit  # noqa: F401
+import pandas as pd
 import pytest
 import scipy.stats  # noqa: F401
+from cosmic_ray.ast import ast_nodes, get_ast
+from cosmic_ray.mutating import mutate_code
+from cosmic_ray.plugins import get_operator, operator_names
 
 ROOT = Path(__file__).resolve().parents[2]
-FAST = ("tests/inference/test_parts.py", "tests/inference/test_scatter.py",
-        "tests/inference/test_exact.py",
-        "tests/inference/test_findings.py", "tests/inference/test_soundness.py",
-        "tests/inference/test_invariance.py",
-        "tests/inference/test_censored.py")  # fmt: skip
-#: Files of the core and the tests that are asked about each, likeliest killers first.
-CORE: dict[str, tuple[str, ...]] = {
-    "models/rate.py": ("tests/models/test_rate.py", "ratemodel/models/rate.py"),
-    "models/preload.py": ("tests/models/test_preload_models.py", "tests/inference/test_preload.py",
-                          "tests/inference/test_cycling.py"),
-    "models/creep.py": ("tests/models", "tests/inference/test_creepfit.py"),
-    "models/creep_thermal.py": ("tests/models", "tests/inference/test_creepfit.py"),
-    "models/damage.py": ("tests/models",),
-    "models/fast_preload.py": ("tests/models",),
-    "models/kinetics.py": ("tests/models", "tests/inference/test_kineticfit.py"),
-    "models/lifetime.py": ("tests/inference/test_parts.py", "tests/models",
-                           "tests/inference/test_life.py"),
-    "models/history.py": ("tests/models",),
-    "models/base.py": ("tests/models/test_rate.py", *FAST),
-    "inference/gaussian.py": FAST,
-    "inference/laplace.py": FAST,
-    "inference/hyper.py": FAST,
-    "inference/average.py": FAST,
-    "inference/ratefit.py": FAST,
-    "inference/scatter.py": ("ratemodel/inference/scatter.py", *FAST),
-    "inference/draws.py": FAST,
-    "inference/data.py": (*FAST, "tests/inference/test_from_records.py"),
-    "inference/priors.py": FAST,
-    "translation.py": ("tests/test_limits.py", "tests/test_uses_through.py"),
-    "limits.py": ("tests/test_limits.py", "tests/test_uses_through.py"),
-    "steps.py": ("tests/test_limits.py", "tests/test_uses_through.py"),
-}  # fmt: skip
-SWAPS: dict[type[ast.AST], type[ast.AST]] = {
-    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.Pow: ast.Mult,
-    ast.Lt: ast.GtE, ast.GtE: ast.Lt, ast.Gt: ast.LtE, ast.LtE: ast.Gt, ast.Eq: ast.NotEq,
-    ast.NotEq: ast.Eq, ast.And: ast.Or, ast.Or: ast.And, ast.BitAnd: ast.BitOr,
-}  # fmt: skip
+USE = ("rating", "recorded", "length", "translation", "odds", "tolerance", "budget", "propagation",
+       "dominance", "reliability", "shocks", "lives", "margin", "limits", "steps")  # fmt: skip
+#: Tests that start other processes or browsers: coverage does not see what they pass.
+OUTSIDE = ("tests/test_notebooks.py", "tests/test_jupyter_browser.py", "tests/test_readme.py")
+ARITHMETIC = {"Add", "Sub", "Mul", "Div", "Pow", "Mod", "FloorDiv"}
+ORDER = {"Eq", "NotEq", "Lt", "LtE", "Gt", "GtE"}
+MESSAGES = {"Problem", "InputError", "Parameter", "NotIdentifiedError", "ConvergenceError"}
 
 
 @dataclass(frozen=True)
 class Mutant:
-    """One change: which node of a file's tree, in the order of walking, and how."""
+    """One change: which operator of Cosmic Ray, which of its places in a file, and where."""
 
     file: str
-    node: int
+    operator: str
+    occurrence: int
     line: int
-    what: str
+    column: int
 
 
-def changes(tree: ast.Module) -> list[tuple[int, int, str]]:
-    """Node number, line and kind of every change a file offers."""
-    texts = {id(n.value) for n in ast.walk(tree) if isinstance(n, ast.Expr)}
-    hidden: set[int] = set()
+def sensible(name: str) -> bool:
+    """Whether an operator makes changes that code about real numbers could survive."""
+    kind = name.removeprefix("core/")
+    for family, members in (("ReplaceBinaryOperator_", ARITHMETIC),
+                            ("ReplaceComparisonOperator_", ORDER)):  # fmt: skip
+        if kind.startswith(family):
+            old, new = kind.removeprefix(family).split("_")
+            pairs = {("BitAnd", "BitOr"), ("BitOr", "BitAnd"), ("Is", "IsNot"), ("IsNot", "Is")}
+            return (old in members and new in members) or (old, new) in pairs
+    return kind in {
+        "NumberReplacer", "AddNot", "ReplaceAndWithOr", "ReplaceOrWithAnd", "ReplaceFalseWithTrue",
+        "ReplaceTrueWithFalse", "ReplaceUnaryOperator_Delete_Not", "ZeroIterationForLoop",
+        "ReplaceUnaryOperator_Delete_USub", "ReplaceUnaryOperator_Delete_Invert",
+        "ReplaceBreakWithContinue", "ReplaceContinueWithBreak", "ExceptionReplacer",
+    }  # fmt: skip
+
+
+def hidden(tree: ast.Module) -> list[ast.AST]:
+    """Parts whose change nothing could notice: annotations, imports for types, error texts."""
+    parts: list[ast.AST | None] = []
     for node in ast.walk(tree):
-        if isinstance(node, ast.AnnAssign):  # annotations do nothing
-            hidden |= {id(n) for n in ast.walk(node.annotation)}
-        if isinstance(node, ast.FunctionDef):
-            notes = [a.annotation for a in ast.walk(node.args) if isinstance(a, ast.arg)]
-            for note in [*notes, node.returns]:
-                hidden |= {id(n) for n in ast.walk(note)} if note else set()
-        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test):
-            hidden |= {id(n) for n in ast.walk(node)}
-        if isinstance(node, ast.Call) and getattr(node.func, "id", "") in MESSAGES:
-            hidden |= {id(n) for n in ast.walk(node)}
-    found = []
-    for number, node in enumerate(ast.walk(tree)):
-        if id(node) in hidden or id(node) in texts:
-            continue
-        line = getattr(node, "lineno", 0)
-        if isinstance(node, ast.BinOp) and type(node.op) in SWAPS:
-            if not isinstance(node.left, ast.Constant) or not isinstance(node.left.value, str):
-                found.append((number, line, "operator"))
-        elif isinstance(node, ast.Compare) and type(node.ops[0]) in SWAPS:
-            found.append((number, line, "comparison"))
-        elif isinstance(node, ast.BoolOp):
-            found.append((number, line, "and/or"))
-        elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub | ast.Not | ast.Invert):
-            found.append((number, line, "sign or not"))
-        elif isinstance(node, ast.Constant) and type(node.value) in (int, float):
-            found.append((number, line, "constant"))
-        elif isinstance(node, ast.Call) and getattr(node.func, "attr", "") in PAIRS:
-            found.append((number, line, "call"))
+        parts += getattr(node, "decorator_list", [])
+        if isinstance(node, ast.AnnAssign):
+            parts.append(node.annotation)
+        elif isinstance(node, ast.FunctionDef):
+            parts += [a.annotation for a in ast.walk(node.args) if isinstance(a, ast.arg)]
+            parts.append(node.returns)
+        elif isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test):
+            parts.append(node)
+        elif isinstance(node, ast.Call) and getattr(node.func, "id", "") in MESSAGES:
+            parts.append(node)
+    return [p for p in parts if p is not None]
+
+
+def within(node: ast.AST, line: int, column: int) -> bool:
+    spot = (line, column)
+    return (node.lineno, node.col_offset) <= spot < (node.end_lineno, node.end_col_offset)  # type: ignore[attr-defined]
+
+
+def places(file: str, text: str) -> dict[tuple[int, int], list[Mutant]]:
+    """All changes a file offers, by place."""
+    covered = hidden(ast.parse(text))
+    nodes, rows = list(ast_nodes(get_ast(text))), text.splitlines()
+    found: dict[tuple[int, int], list[Mutant]] = {}
+    for name in sorted(filter(sensible, operator_names())):
+        operator = get_operator(name)()
+        spots = [p for node in nodes for p in operator.mutation_positions(node)]
+        for i, ((line, column), _) in enumerate(spots):
+            marker = rows[line - 1][column : column + 2] in ("*,", "/,", "/)")  # of parameters
+            if not marker and not any(within(part, line, column) for part in covered):
+                mutant = Mutant(file, name, i, line, column)
+                found.setdefault((line, column), []).append(mutant)
     return found
 
 
-MESSAGES = {"Problem", "InputError", "Parameter", "NotIdentifiedError", "ConvergenceError"}
-PAIRS = {"maximum": "minimum", "minimum": "maximum", "max": "min", "min": "max", "any": "all",
-         "all": "any", "cumsum": "asarray", "where": "where"}  # fmt: skip
-
-
-def changed(tree: ast.Module, number: int) -> ast.Module:
-    """A copy of a tree with one node changed."""
-    out = copy.deepcopy(tree)
-    node = next(n for i, n in enumerate(ast.walk(out)) if i == number)
-    if isinstance(node, ast.BinOp | ast.BoolOp):
-        node.op = SWAPS[type(node.op)]()  # type: ignore[assignment]
-    elif isinstance(node, ast.Compare):
-        node.ops[0] = SWAPS[type(node.ops[0])]()  # type: ignore[call-overload]
-    elif isinstance(node, ast.UnaryOp):
-        node.op = ast.UAdd() if isinstance(node.op, ast.USub) else ast.Not()
-        if isinstance(node.op, ast.Not):  # doubled, so that it drops out
-            node.operand = ast.UnaryOp(ast.Not(), node.operand)
-    elif isinstance(node, ast.Constant):
-        node.value = node.value + 1 if isinstance(node.value, int) else node.value * 1.5 + 0.1
-    elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
-        if node.func.attr == "where" and len(node.args) == 3:
-            node.args[1], node.args[2] = node.args[2], node.args[1]
-        else:
-            node.func.attr = PAIRS[node.func.attr]
-    return ast.fix_missing_locations(out)
+def core() -> list[str]:
+    rooms = [
+        *(ROOT / "ratemodel/models").glob("*.py"),
+        *(ROOT / "ratemodel/inference").glob("*.py"),
+    ]
+    return sorted(str(p.relative_to(ROOT)) for p in rooms) + [f"ratemodel/{n}.py" for n in USE]
 
 
 def drawn(count: int, seed: int) -> list[Mutant]:
-    """Mutants at random from all places of the core."""
-    every = []
-    for file in CORE:
-        tree = ast.parse((ROOT / "ratemodel" / file).read_text(encoding="utf-8"))
-        every += [Mutant(file, *place) for place in changes(tree)]
-    print(f"{len(every)} places in {len(CORE)} files", flush=True)
-    return random.Random(seed).sample(every, min(count, len(every)))
+    """Places at random, each with one of its changes."""
+    every = [m for f in core() for m in places(f, (ROOT / f).read_text("utf-8")).values()]
+    print(f"{len(every)} places in {len(core())} files", flush=True)
+    pick = random.Random(seed)
+    some = [pick.choice(changes) for changes in pick.sample(every, min(count, len(every)))]
+    return [m for m in some if makes(m)]
 
 
-def fails(project: Path, tests: tuple[str, ...], limit_s: float) -> tuple[bool, str]:
-    """Whether a test fails in the project, run in a fork that has the libraries loaded."""
-    there = [t for t in dict.fromkeys(tests) if (project / t).exists()]
-    told = project / "told.txt"
+def makes(mutant: Mutant) -> bool:
+    """Whether Cosmic Ray makes this change (it stumbles over some signs before a bracket)."""
+    text = (ROOT / mutant.file).read_text("utf-8")
+    try:
+        return mutate_code(text, get_operator(mutant.operator)(), mutant.occurrence) != text
+    except AttributeError:
+        return False
+
+
+class Times:
+    """Pytest plugin: seconds of every test, its setup with it, and who shares whose fixtures."""
+
+    def __init__(self) -> None:
+        self.seconds: dict[str, float] = {}
+        self.uses: dict[str, list[str]] = {}  # a test and the fixtures it uses
+        self.makes: dict[str, list[str]] = {}  # a test and the fixtures made for it first
+        self.now = ""
+
+    def pytest_runtest_setup(self, item: pytest.Item) -> None:
+        self.now = item.nodeid
+        info = getattr(item, "_fixtureinfo", None)
+        found = [d for defs in info.name2fixturedefs.values() for d in defs] if info else []
+        self.uses[item.nodeid] = [f"{d.baseid}::{d.argname}" for d in found]
+
+    def pytest_fixture_setup(self, fixturedef: pytest.FixtureDef[object]) -> None:
+        name = f"{fixturedef.baseid}::{fixturedef.argname}"
+        self.makes.setdefault(self.now, []).append(name)
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        self.seconds[report.nodeid] = self.seconds.get(report.nodeid, 0.0) + report.duration
+
+
+def inside(project: Path, arguments: Sequence[str], told: Path, plugin: object = None) -> int:
+    """Run pytest in this process, in the project."""
+    with told.open("w", encoding="utf-8") as file:
+        os.dup2(file.fileno(), 1)
+        os.dup2(file.fileno(), 2)
+    os.chdir(project)
+    sys.path.insert(0, str(project))
+    sys.dont_write_bytecode = True
+    if "ratemodel" in sys.modules:
+        raise RuntimeError("the package was loaded before its mutant was made")
+    quiet = ["-q", "-p", "no:cacheprovider", "--tb=line", "-W",
+             "ignore::pytest.PytestAssertRewriteWarning"]  # fmt: skip
+    return int(pytest.main([*quiet, *arguments], plugins=[plugin] if plugin else []))
+
+
+def forked(work: Iterator[int] | object, limit_s: float) -> int | None:
+    """Exit code of a call in a fork of its own group, None when it took too long."""
     child = os.fork()
     if child == 0:
+        os.setsid()
         code = 1
-        with told.open("w", encoding="utf-8") as file:
-            os.dup2(file.fileno(), 1)
-            os.dup2(file.fileno(), 2)
-        os.chdir(project)
-        sys.path.insert(0, str(project))
-        try:
-            code = int(pytest.main([
-                "-q", "-x", "-p", "no:cacheprovider", "--tb=no",
-                "-W", "ignore::pytest.PytestAssertRewriteWarning", *there,
-            ]))  # fmt: skip
-        except BaseException as error:
-            print("ERROR", repr(error))
-        sys.stdout.flush()
-        sys.stderr.flush()
+        with contextlib.suppress(SystemExit):
+            code = work()  # type: ignore[operator]
         os._exit(code)
     end = time.monotonic() + limit_s
     while time.monotonic() < end:
         done, status = os.waitpid(child, os.WNOHANG)
         if done:
-            lines = [x for x in told.read_text().splitlines() if x.startswith(("FAILED", "ERROR"))]
-            return status != 0, lines[0] if lines else "passed" if status == 0 else "error"
-        time.sleep(0.05)
-    os.kill(child, signal.SIGKILL)
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.02)
+    os.killpg(child, signal.SIGKILL)
     os.waitpid(child, 0)
-    return True, "time"
+    return None
+
+
+@contextlib.contextmanager
+def copied() -> Iterator[Path]:
+    with tempfile.TemporaryDirectory() as folder:
+        project = Path(folder) / "project"
+        leave = shutil.ignore_patterns(".git", ".venv")
+        shutil.copytree(ROOT, project, ignore=leave)
+        yield project
+
+
+def learn(keep: Path) -> None:
+    """Run the suite once under coverage; write which test passes which line, and its seconds."""
+
+    def work() -> int:
+        cover = coverage.Coverage(data_file=str(keep / "cover"), source=["ratemodel"])
+        times = Times()
+        asked = ["--cov=ratemodel", "--cov-context=test", "--cov-report="]
+        os.environ["COVERAGE_FILE"] = str(keep / "cover")
+        code = inside(project, [*asked, *(f"--ignore={t}" for t in OUTSIDE)], keep / "suite", times)
+        users: dict[str, list[str]] = {}
+        for test, names in times.uses.items():
+            for name in names:
+                users.setdefault(name, []).append(test)
+        shared = {t: sorted({u for n in names for u in users.get(n, [])} - {t})
+                  for t, names in times.makes.items()}  # fmt: skip
+        (keep / "tests.json").write_text(json.dumps({"seconds": times.seconds, "shared": shared}))
+        data = cover.get_data()
+        data.read()
+        lines = {}
+        for file in core():
+            by_line = data.contexts_by_lineno(str(project / file))
+            lines[file] = {k: sorted({c.split("|")[0] for c in v if c}) for k, v in by_line.items()}
+        (keep / "lines.json").write_text(json.dumps(lines))
+        return code
+
+    with copied() as project:
+        code = forked(work, 3600)
+    if code != 0:
+        sys.exit(f"the suite fails without any mutant: see {keep / 'suite'}")
+
+
+def statement(file: str, line: int, column: int) -> range:
+    """Lines of the smallest statement at a place, of a compound one its head."""
+    tree = ast.parse((ROOT / file).read_text("utf-8"))
+    around = [n for n in ast.walk(tree) if isinstance(n, ast.stmt) and within(n, line, column)]
+    node = min(around, key=lambda n: (n.end_lineno or 0) - n.lineno)
+    body = getattr(node, "body", None)
+    return range(node.lineno, max(body[0].lineno if body else (node.end_lineno or 0) + 1,
+                                  node.lineno + 1))  # fmt: skip
+
+
+def asked(keep: Path, mutant: Mutant, budget_s: float) -> tuple[list[str], float]:
+    """The tests to ask about a mutant, likeliest and quickest first, and their seconds."""
+    learned = json.loads((keep / "tests.json").read_text())
+    seconds: dict[str, float] = learned["seconds"]
+    lines = json.loads((keep / "lines.json").read_text())[mutant.file]
+    told = {t for i in statement(mutant.file, mutant.line, mutant.column)
+            for t in lines.get(str(i), [])}  # fmt: skip
+    if not told:  # run at import: every test that comes into the file
+        told = {t for here in lines.values() for t in here}
+    near = {t for first in told for t in learned["shared"].get(first, [])}
+    files = {t.split("::")[0] for t in told}
+    beside = {t for t in seconds if t.split("::")[0] in files}
+    chosen: list[str] = []
+    total = 0.0
+    for group in (told, near - told, beside - near - told):
+        for test in sorted(group & set(seconds), key=lambda t: (seconds[t], t)):
+            if chosen and total + seconds[test] > budget_s:
+                break
+            chosen.append(test)
+            total += seconds[test]
+    return chosen, total
+
+
+def attempt(mutant: Mutant, keep: Path, budget_s: float) -> dict[str, object]:
+    """Run the tests against one mutant in a copy of the project."""
+    tests, seconds = asked(keep, mutant, budget_s)
+    sound = (ROOT / mutant.file).read_text("utf-8")
+    now = mutate_code(sound, get_operator(mutant.operator)(), mutant.occurrence)
+    pairs = zip(sound.splitlines(), now.splitlines(), strict=True)
+    became = next(b.strip() for a, b in pairs if a != b)
+    start, how = time.monotonic(), "no test passes here"
+    dead = False
+    if tests:
+        with copied() as project:
+            (project / mutant.file).write_text(now, encoding="utf-8")
+            told = project / "told"
+            code = forked(lambda: inside(project, ["-x", *tests], told), 60 + 5 * seconds)
+            dead, how = code != 0, "time" if code is None else "passed"
+            if dead and code is not None:
+                out = [
+                    x for x in told.read_text().splitlines() if x.startswith(("FAILED", "ERROR"))
+                ]
+                how = out[0] if out else told.read_text()[-200:]
+    return {
+        "file": mutant.file, "line": mutant.line, "operator": mutant.operator.removeprefix("core/"),
+        "was": sound.splitlines()[mutant.line - 1].strip(), "became": became, "killed": dead,
+        "how": how, "tests": len(tests), "seconds": round(time.monotonic() - start, 1),
+    }  # fmt: skip
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--mutants", type=int, default=150)
+    parser.add_argument("--mutants", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--limit", type=float, default=180.0, help="seconds for one mutant")
-    parser.add_argument("--seconds", type=float, default=1e9, help="stop after so long")
-    arguments = parser.parse_args()
-    sys.dont_write_bytecode = True
-    killed, alive, start = 0, [], time.monotonic()
-    with tempfile.TemporaryDirectory() as folder:
-        project = Path(folder) / "project"
-        shutil.copytree(ROOT, project, ignore=shutil.ignore_patterns(".git", "*.pyc", ".venv"))
-        for tests in sorted(set(CORE.values())):
-            dead, how = fails(project, tests, 10 * arguments.limit)
-            if dead:
-                sys.exit(f"the tests fail without any mutant: {how}")
-        for i, mutant in enumerate(drawn(arguments.mutants, arguments.seed)):
-            if time.monotonic() - start > arguments.seconds:
-                break
-            path = project / "ratemodel" / mutant.file
-            sound = path.read_text(encoding="utf-8")
-            path.write_text(ast.unparse(changed(ast.parse(sound), mutant.node)), encoding="utf-8")
-            dead, how = fails(project, CORE[mutant.file], arguments.limit)
-            path.write_text(sound, encoding="utf-8")
-            killed += dead
-            if not dead:
-                alive.append(mutant)
-            text = sound.splitlines()[mutant.line - 1].strip() if mutant.line else ""
-            print(f"{i + 1:4d} {'killed' if dead else 'ALIVE '} {mutant.file}:{mutant.line} "
-                  f"{mutant.what}: {text} [{how[:80]}]", flush=True)  # fmt: skip
-    total = killed + len(alive)
-    print(f"{killed} of {total} killed ({100 * killed / max(total, 1):.0f} %)")
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--budget", type=float, default=40.0, help="seconds of tests a mutant gets")
+    parser.add_argument("--keep", type=Path, default=Path("mutants"), help="what was learned, rows")
+    told = parser.parse_args()
+    keep = told.keep.resolve()
+    keep.mkdir(parents=True, exist_ok=True)
+    if not (keep / "tests.json").exists():
+        learn(keep)
+    context = multiprocessing.get_context("fork")
+    rows = []
+    with ProcessPoolExecutor(told.jobs, mp_context=context) as pool:
+        some = drawn(told.mutants, told.seed)
+        for row in pool.map(attempt, some, [keep] * len(some), [told.budget] * len(some)):
+            rows.append(row)
+            sign = "killed" if row["killed"] else "ALIVE "
+            print(f"{len(rows):4d} {sign} {row['file']}:{row['line']} {row['operator']}: "
+                  f"{row['was']}  ->  {row['became']} [{str(row['how'])[:90]}, "
+                  f"{row['tests']} tests, {row['seconds']} s]", flush=True)  # fmt: skip
+            pd.DataFrame(rows).to_csv(keep / f"rows-{told.seed}.csv", index=False)
+    killed = sum(bool(r["killed"]) for r in rows)
+    print(f"{killed} of {len(rows)} killed ({100 * killed / max(len(rows), 1):.1f} %)")
 
 
 if __name__ == "__main__":

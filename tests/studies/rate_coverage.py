@@ -1,6 +1,6 @@
 """Coverage study: do intervals and bounds hold what they say, inside the tests and beyond?
 
-    python tests/studies/coverage.py --inside 2000 --beyond 200 --seed 1 --workers 2 --out DIR
+    python tests/studies/rate_coverage.py --inside 2000 --beyond 200 --seed 1 --workers 2 --out DIR
 
 writes coverage.csv, coverage.md and coverage.png. Every campaign has its own seed, so any cell can
 be run again alone (``--cells``) and gives the same numbers.
