@@ -136,7 +136,9 @@ def creep_many_curves():
 def creep_two_processes():
     curves = [crept("two", load, 300.0, load / 2e3) for load in (500.0, 800, 1100, 1400, 1700)]
     fit = fit_creep(curves, TwoProcess(), draws=200, rng=rng(), starts=1)
-    return [fit.best.values, fit.strain_at(np.array([1e6]), 900.0, 300.0)]
+    # Draws of nine parameters hang on the last digits of a covariance; their middle does not.
+    strain = np.median(fit.strain_at(np.array([1e6]), 900.0, 300.0))
+    return [fit.best.values, fit.best.verdict, round(float(strain), 3)]
 
 
 def lives(kelvin: float = 0.0) -> LifeData:
