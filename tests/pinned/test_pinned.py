@@ -30,4 +30,8 @@ def test_a_changed_number_and_a_changed_word_are_noticed():
     assert differences(then | {"a": 1.0 + 5e-5}, then) == ["a: was 1.0, is 1.00005"]
     assert len(differences(then | {"b": [3.001, 1e-9, None]}, then)) == 1
     assert len(differences(then | {"b": [3.0, 1e-9, 2.0], "c": "assumed"}, then)) == 2
+    words = {"w": "5.12 kN of 3e-4"}
+    assert differences({"w": "5.13 kN of 3e-4"}, words) == []
+    assert len(differences({"w": "5.15 kN of 3e-4"}, words)) == 1
+    assert len(differences({"w": "5.12 kN or 3e-4"}, words)) == 1
     assert differences({"a": 1.0}, then) == ["b: gone", "c: gone"]

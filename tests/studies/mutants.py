@@ -3,12 +3,13 @@
     pip install '.[tests,studies]'
     python tests/studies/mutants.py --mutants 200 --seed 1 [--jobs 2] [--keep FOLDER]
 
-Cosmic Ray makes the mutants: a changed number, operator, comparison, sign, ``not``, ``and``/``or``,
-a loop that does not run. Places are drawn at random with a fixed seed from ``models``,
-``inference`` and the rooms that take a strength to its use, each with one of its changes. The suite is run
-once under coverage, to learn which test passes which line; a mutant is then given to the tests
+Cosmic Ray makes the mutants: a changed number, operator, comparison, sign, ``not``, ``and`` or
+``or``, a loop that does not run. Places are drawn at random with a fixed seed from ``models``,
+``inference`` and the rooms that take a strength to its use, each with one of its changes. The
+suite is run once under coverage, to learn which test passes which line; a mutant is then given to the tests
 that pass its line, to those that share a fixture that does, and to their neighbours in the same
-files, quickest first, up to ``--budget`` seconds of them. It is killed when a test
+files: those first that pass most of the mutated file in least time, up to ``--budget`` seconds and
+``--tests`` of them. What more tests would kill is not counted. It is killed when a test
 fails or when the run takes many times as long as it should. Survivors are listed with their line,
 to be looked at: a mutant that changes nothing anyone can see is not a fault of the tests.
 
@@ -30,9 +31,11 @@ import signal
 import sys
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 # loaded once, before the forks; nothing of the package itself
@@ -94,9 +97,9 @@ def hidden(tree: ast.Module) -> list[ast.AST]:
         elif isinstance(node, ast.FunctionDef):
             parts += [a.annotation for a in ast.walk(node.args) if isinstance(a, ast.arg)]
             parts.append(node.returns)
-        elif isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test):
-            parts.append(node)
-        elif isinstance(node, ast.Call) and getattr(node.func, "id", "") in MESSAGES:
+        elif (isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test)) or (
+            isinstance(node, ast.Call) and getattr(node.func, "id", "") in MESSAGES
+        ):
             parts.append(node)
     return [p for p in parts if p is not None]
 
@@ -178,6 +181,7 @@ def inside(project: Path, arguments: Sequence[str], told: Path, plugin: object =
         os.dup2(file.fileno(), 2)
     os.chdir(project)
     sys.path.insert(0, str(project))
+    os.environ.setdefault("RATEMODEL_REFERENCE_DATA", str(ROOT.parent / "shared" / "reference"))
     sys.dont_write_bytecode = True
     if "ratemodel" in sys.modules:
         raise RuntimeError("the package was loaded before its mutant was made")
@@ -256,7 +260,7 @@ def statement(file: str, line: int, column: int) -> range:
                                   node.lineno + 1))  # fmt: skip
 
 
-def asked(keep: Path, mutant: Mutant, budget_s: float) -> tuple[list[str], float]:
+def asked(keep: Path, mutant: Mutant, budget_s: float, most: int) -> tuple[list[str], float]:
     """The tests to ask about a mutant, likeliest and quickest first, and their seconds."""
     learned = json.loads((keep / "tests.json").read_text())
     seconds: dict[str, float] = learned["seconds"]
@@ -268,20 +272,21 @@ def asked(keep: Path, mutant: Mutant, budget_s: float) -> tuple[list[str], float
     near = {t for first in told for t in learned["shared"].get(first, [])}
     files = {t.split("::")[0] for t in told}
     beside = {t for t in seconds if t.split("::")[0] in files}
+    wide = Counter(t for here in lines.values() for t in here)
     chosen: list[str] = []
     total = 0.0
     for group in (told, near - told, beside - near - told):
-        for test in sorted(group & set(seconds), key=lambda t: (seconds[t], t)):
-            if chosen and total + seconds[test] > budget_s:
+        for test in sorted(group & set(seconds), key=lambda t: (-wide[t] / (seconds[t] + 0.3), t)):
+            if len(chosen) == most or (chosen and total + seconds[test] > budget_s):
                 break
             chosen.append(test)
             total += seconds[test]
     return chosen, total
 
 
-def attempt(mutant: Mutant, keep: Path, budget_s: float) -> dict[str, object]:
+def attempt(mutant: Mutant, keep: Path, budget_s: float, most: int) -> dict[str, object]:
     """Run the tests against one mutant in a copy of the project."""
-    tests, seconds = asked(keep, mutant, budget_s)
+    tests, seconds = asked(keep, mutant, budget_s, most)
     sound = (ROOT / mutant.file).read_text("utf-8")
     now = mutate_code(sound, get_operator(mutant.operator)(), mutant.occurrence)
     pairs = zip(sound.splitlines(), now.splitlines(), strict=True)
@@ -311,7 +316,8 @@ def main() -> None:
     parser.add_argument("--mutants", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--budget", type=float, default=40.0, help="seconds of tests a mutant gets")
+    parser.add_argument("--budget", type=float, default=30.0, help="seconds of tests a mutant gets")
+    parser.add_argument("--tests", type=int, default=100, help="most tests a mutant gets")
     parser.add_argument("--keep", type=Path, default=Path("mutants"), help="what was learned, rows")
     told = parser.parse_args()
     keep = told.keep.resolve()
@@ -322,7 +328,9 @@ def main() -> None:
     rows = []
     with ProcessPoolExecutor(told.jobs, mp_context=context) as pool:
         some = drawn(told.mutants, told.seed)
-        for row in pool.map(attempt, some, [keep] * len(some), [told.budget] * len(some)):
+        for row in pool.map(
+            partial(attempt, keep=keep, budget_s=told.budget, most=told.tests), some
+        ):
             rows.append(row)
             sign = "killed" if row["killed"] else "ALIVE "
             print(f"{len(rows):4d} {sign} {row['file']}:{row['line']} {row['operator']}: "
