@@ -107,8 +107,8 @@ _NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e[+-]?\d+)?")
 
 
 def _same_text(a: str, b: str) -> bool:
-    """Equal but for numbers that differ by one in their last digit: rounding may fall either way."""
-    if _NUMBER.sub("#", a) != _NUMBER.sub("#", b):
+    """Equal but for numbers one apart in their last digit: rounding may fall either way."""
+    if _NUMBER.sub("\0", a) != _NUMBER.sub("\0", b):
         return False
     for x, y in zip(_NUMBER.findall(a), _NUMBER.findall(b), strict=True):
         digits = len(x.partition("e")[0].partition(".")[2])

@@ -6,8 +6,8 @@
 Cosmic Ray makes the mutants: a changed number, operator, comparison, sign, ``not``, ``and`` or
 ``or``, a loop that does not run. Places are drawn at random with a fixed seed from ``models``,
 ``inference`` and the rooms that take a strength to its use, each with one of its changes. The
-suite is run once under coverage, to learn which test passes which line; a mutant is then given to the tests
-that pass its line, to those that share a fixture that does, and to their neighbours in the same
+suite is run once under coverage, to learn which test passes which line; a mutant is then given to
+the tests that pass its line, to those that share a fixture that does, and to their neighbours in the same
 files: those first that pass most of the mutated file in least time, up to ``--budget`` seconds and
 ``--tests`` of them. What more tests would kill is not counted. It is killed when a test
 fails or when the run takes many times as long as it should. Survivors are listed with their line,
