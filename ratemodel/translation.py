@@ -157,13 +157,12 @@ def _rate(fit: RateFit, use: Use, event: Event) -> tuple[FloatArray, tuple[Probl
         problems.append(_about_steady(use, event))
     beyond = float(np.median(fit.decades_beyond(u)))
     if beyond > 0.05:
-        severity = "serious" if beyond > 1.5 else "caution"
         problems.append(Problem(
             "beyond-the-tested-rates",
             f"the use's strain rate ({10 ** float(np.median(u)):.2g} /s) lies {beyond:.1f} decades "
             f"beyond the tested rates ({fit.tested[0]:.2g} to {fit.tested[1]:.2g} /s); "
             "test closer to it",
-            "serious" if severity == "serious" else "caution",
+            "serious" if beyond > 1.5 else "caution",
         ))  # fmt: skip
     if not np.isfinite(u).all():
         raise NotIdentifiedError(f"use {use.name}: the event gives no finite strain rate")

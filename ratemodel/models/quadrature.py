@@ -16,6 +16,8 @@ from ratemodel.models.history import LoadHistory, ramp
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 _LEVELS = 60
+#: Pieces still open at once, for each piece of the history: a smooth law needs a few.
+_OPEN = 1000
 
 
 def damage_by_quadrature(
@@ -56,6 +58,8 @@ def damage_by_quadrature(
         settled += float(fine[~open_].sum())
         if not open_.any():
             return settled
+        if open_.sum() > _OPEN * keep.size:
+            break
         start, end = (
             np.concatenate([start[open_], middle[open_]]),
             np.concatenate([middle[open_], end[open_]]),

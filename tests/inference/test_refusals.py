@@ -1,4 +1,4 @@
-"""What cannot be answered is refused with a line that says why; the smallest that can is answered."""
+"""What cannot be answered is refused with a line that says why; the least that can is answered."""
 
 from __future__ import annotations
 
@@ -66,7 +66,10 @@ def codes(found):
         (lambda: RampData(TWO, np.array([1.0, -1.0]), YES), "not above 0"),
         (lambda: RampData(TWO, np.array([1.0, np.inf]), YES), "not above 0"),
         (lambda: KineticData(TWO, ONE, TWO), "columns of the break tests differ"),
-        (lambda: KineticData(np.ones((1, 1)), np.ones((1, 1)), np.ones((1, 1))), "differ in length"),
+        (
+            lambda: KineticData(np.ones((1, 1)), np.ones((1, 1)), np.ones((1, 1))),
+            "differ in length",
+        ),
         (lambda: KineticData(TWO, TWO, np.array([0.0, 1.0])), "not above 0"),
         (lambda: PreloadData(TWO, ONE, TWO), "columns of the cycling table differ"),
         (lambda: PreloadData(TWO, TWO, 0 * TWO, batch=("a",)), "columns of the cycling table"),
@@ -122,6 +125,20 @@ def test_least_squares_without_a_way_to_go():
     nowhere = FitTask(lambda v: line(v) * np.nan, task.y, (A, B), {"a": 1.0, "b": 1.0})
     with pytest.raises(NotIdentifiedError, match="no start gave a finite curve"):
         best_fit(nowhere, rng=rng())
+
+
+def test_scatter_needs_one_reading_more_than_parameters():
+    one = best_fit(
+        FitTask(line, np.array([1.0, 2.0, 4.0]), (A, B), {"a": 1.0, "b": 1.0}), rng=rng()
+    )
+    assert one.degrees_of_freedom == 1
+    assert one.residual_sd == pytest.approx(np.sqrt(1 / 6), rel=1e-9)
+    none = best_fit(
+        FitTask(lambda v: line(v)[:2], np.array([1.0, 2.0]), (A, B), {"a": 1.0, "b": 1.0}),
+        rng=rng(),
+    )
+    assert none.degrees_of_freedom == 0
+    assert np.isnan(none.residual_sd)
 
 
 def test_weights_that_a_table_cannot_give():
@@ -206,8 +223,8 @@ def test_kinetic_parameters_cannot_be_tied():
     user["ln_length"].set(expr="-60 + 0*energy_eV")
     with pytest.raises(InputError, match="tied by an expression"):
         fit_kinetic(data, draws=10, rng=rng(), user=user)
+    near = replace(data, loading_rate_N_per_s=np.repeat([1.0, 2.0, 3.1], 4))
     with pytest.raises(NotIdentifiedError, match="half a decade apart"):
-        near = replace(data, loading_rate_N_per_s=np.repeat([1.0, 2.0, 3.1], 4))
         fit_kinetic(near, draws=10, rng=rng())
 
 
@@ -272,9 +289,10 @@ def test_findings_on_preload_name_what_is_missing():
     cycled = _cycled(np.repeat([3.0, 10.0], 4), np.repeat([0.4, 0.6], 4))
     assert codes(fit_preload(cycled, draws=200, rng=rng()).problems) == ["no-uncycled-specimens"]
     assert protocol_problems(plain, Protocol(10, 0.5), NO_PRELOAD) == ()
-    assert codes(protocol_problems(plain, Protocol(11, 0.5), Protocol(10, 0.51))) == [
-        "protocol-beyond-data"
-    ] * 2
+    assert (
+        codes(protocol_problems(plain, Protocol(11, 0.5), Protocol(10, 0.51)))
+        == ["protocol-beyond-data"] * 2
+    )
     for few in (_cycled([0.0, 0, 10], [0.0, 0, 0.5]), _cycled([10.0] * 6, [0.5] * 6)):
         with pytest.raises(NotIdentifiedError, match="cannot show an effect of cycling"):
             fit_preload(few, draws=10, rng=rng())
