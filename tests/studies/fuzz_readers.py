@@ -5,7 +5,7 @@
 Whatever the bytes, a reader gives a table or one printable line (`InputError`): any other
 exception, a case above 20 s or a process above 1 GB is a finding; its input is kept as
 ``crash-*``, ``timeout-*`` or ``oom-*`` in the folder given by ``--keep``. Needs atheris (Google's
-fuzzer for Python, on Linux), which is not among the project's dependencies.
+fuzzer for Python, on Linux): ``pip install '.[studies]'``.
 """
 
 from __future__ import annotations

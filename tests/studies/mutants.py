@@ -98,10 +98,10 @@ def hidden(tree: ast.Module) -> list[ast.AST]:
         elif isinstance(node, ast.FunctionDef):
             parts += [a.annotation for a in ast.walk(node.args) if isinstance(a, ast.arg)]
             parts.append(node.returns)
-        elif isinstance(node, ast.keyword) and node.arg == "strict":
-            parts.append(node)
-        elif (isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test)) or (
-            isinstance(node, ast.Call) and getattr(node.func, "id", "") in MESSAGES
+        elif (
+            (isinstance(node, ast.keyword) and node.arg == "strict")
+            or (isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test))
+            or (isinstance(node, ast.Call) and getattr(node.func, "id", "") in MESSAGES)
         ):
             parts.append(node)
     return [p for p in parts if p is not None]
