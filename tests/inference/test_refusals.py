@@ -299,6 +299,25 @@ def test_findings_on_preload_name_what_is_missing():
     fit_preload(_cycled([0.0, 0, 10, 10], [0.0, 0, 0.5, 0.5]), draws=10, rng=rng())  # just enough
 
 
+@pytest.mark.parametrize(
+    ("each", "gain", "says"),
+    [
+        (300, 0.0, "The strengths show no effect of cycling"),
+        (3, 0.02, "The strengths do not decide whether cycling matters"),
+        (40, 0.1, "Cycling changes the strength"),
+    ],
+)
+def test_the_words_follow_the_odds(each, gain, says):
+    n, q = np.repeat([0.0, 10.0, 10.0], each), np.repeat([0.0, 0.3, 0.5], each)
+    y = 9.2 + gain * q / 0.5 + 0.02 * rng(9).standard_normal(n.size)
+    fit = fit_preload(PreloadData(np.exp(y), n, q), draws=50, rng=rng())
+    assert fit.words.startswith(says), fit.words
+    none = fit.odds["no-effect"]
+    limits = {"The strengths show": (0.8, 1.0), "Cycling changes": (0.0, 0.05)}
+    low, high = next((v for k, v in limits.items() if says.startswith(k)), (0.05, 0.8))
+    assert low <= none <= high
+
+
 def test_cycles_needed_for_a_curve_and_scaling_of_specimens():
     def made(cycles, y, names=None):
         n = len(cycles)

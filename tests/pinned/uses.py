@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -14,6 +15,7 @@ from pinned.times import lives
 
 import ratemodel as rm
 from ratemodel.analysis import analyse
+from ratemodel.budget import Input
 from ratemodel.dominance import dominant_uncertainty, sobol_shares
 from ratemodel.event import Event, event_draws
 from ratemodel.inference.average import Settings
@@ -24,6 +26,7 @@ from ratemodel.limits import predictive_quantile_ln, working_load_limits
 from ratemodel.lives import held_load, shock_damage
 from ratemodel.margin import margin_shares, uncertainty_budget
 from ratemodel.odds import Spread
+from ratemodel.propagation import first_order, monte_carlo, shortest_interval
 from ratemodel.rating import rated_average
 from ratemodel.records.tables import Distribution, Factor, Rating, Use
 from ratemodel.reliability import demand_scale, failure_probability
@@ -149,6 +152,39 @@ def odds():
     draws = np.stack([noise(500, 1.0, k) for k in (0.1, 0.4, 0.8)], axis=1)
     out += [dominant_uncertainty(("a", "b", "c"), draws, draws @ [1.0, 0.5, 0.1])]
     return out
+
+
+@scene
+def labels_step_by_step():
+    got = translate(plain(), uses()["rate"], rng=rng())
+    out = []
+    for rating in (None, Rating(11e3, "mean-2sd", 1e-3), Rating(11e3, "unknown", None, 0.3, 5)):
+        series = replace(got.fit.series, rating=rating)
+        out.append(explain(replace(got, fit=replace(got.fit, series=series)), rng=rng(2)))
+    return out
+
+
+@scene
+def budgets():
+    inputs = (
+        Input("strain", 0.02, 0.0004, 8.0, "t"),
+        Input("stiffness", 50e3, 1e3),
+        Input("factor", 0.9, 0.02, shape="uniform"),
+        Input("exact", 2.0, 0.0),
+    )
+    tied = np.eye(4)
+    tied[0, 1] = tied[1, 0] = 0.6
+
+    def force(e, k, f, c):
+        return e * k * f**c
+
+    return [
+        first_order(force, inputs),
+        first_order(force, inputs, correlation=tied, coverage=0.8, answer="force"),
+        monte_carlo(force, inputs, 2000, rng(), coverage=0.9),
+        monte_carlo(force, inputs, 2000, rng(), correlation=tied),
+        shortest_interval(np.exp(noise(400, 0.5)), 0.9),
+    ]
 
 
 @scene

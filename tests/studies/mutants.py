@@ -8,10 +8,11 @@ Cosmic Ray makes the mutants: a changed number, operator, comparison, sign, ``no
 ``inference`` and the rooms that take a strength to its use, each with one of its changes. The
 suite is run once under coverage, to learn which test passes which line; a mutant is then given to
 the tests that pass its line, to those that share a fixture that does, and to their neighbours in
-the same files: those first that pass most of the mutated file in least time, up to ``--budget``
-seconds and ``--tests`` of them. What more tests would kill is not counted. It is killed when a test
-fails or when the run takes many times as long as it should. Survivors are listed with their line,
-to be looked at: a mutant that changes nothing anyone can see is not a fault of the tests.
+the same files: the pinned numbers first, then those that pass most of the mutated file in least
+time, up to ``--budget`` seconds and ``--tests`` of them. What more tests would kill is not
+counted. It is killed when a test fails or when the run takes many times as long as it should.
+Survivors are listed with their line, to be looked at: a mutant that changes nothing anyone can
+see is not a fault of the tests.
 
 Left out, because they say nothing of the tests: annotations, the texts of errors, decorators,
 ``strict`` of ``zip``, the order of words (``kind < "fall"`` for ``kind == "fall"``), and operators
@@ -289,10 +290,14 @@ def asked(keep: Path, mutant: Mutant, budget_s: float, most: int) -> tuple[list[
     files = {t.split("::")[0] for t in told}
     beside = {t for t in seconds if t.split("::")[0] in files}
     wide = Counter(t for here in lines.values() for t in here)
+
+    def order(test: str) -> tuple[bool, float, str]:
+        return "pinned" not in test, -wide[test] / (seconds[test] + 0.3), test
+
     chosen: list[str] = []
     total = 0.0
     for group in (told, near - told, beside - near - told):
-        for test in sorted(group & set(seconds), key=lambda t: (-wide[t] / (seconds[t] + 0.3), t)):
+        for test in sorted(group & set(seconds), key=order):
             if len(chosen) == most or (chosen and total + seconds[test] > budget_s):
                 break
             chosen.append(test)
