@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -37,6 +38,11 @@ def test_creep_runs_become_curves_and_lives():
     curves = creep_curves(creep, "cord")
     assert [c.load_N for c in curves] == [5e3, 6e3]
     assert curves[0].time_s.tolist() == [60.0, 1e5]  # the moment of loading is left out
+    assert [c.specimen for c in curves] == ["c1", "c1"]
+    nameless = Creep((replace(creep.runs[0], specimen=""),))
+    assert [c.specimen for c in creep_curves(nameless, "cord")] == ["f.csv"]
+    still = replace(creep.runs[0], time_s=np.zeros(1), strain=np.zeros(1))
+    assert creep_curves(Creep((still,)), "cord") == ()
     life = lives(creep, "cord")
     assert life.time_s.tolist() == [1e5, 2e4]
     assert life.broke.tolist() == [False, True]
@@ -95,6 +101,10 @@ def test_breaks_at_several_rates_are_not_read_as_an_effect_of_preload():
     assert data.batch == ("A", "A")
     with pytest.raises(NotIdentifiedError, match="no break with its preload given"):
         preloaded_breaks(series, rate_per_s=(10.0, 20.0))
+    untold = _series([1e-3] * 4, [0.0, 3.0, np.nan, 3.0])
+    assert preloaded_breaks(untold).cycles.tolist() == [3.0, 3.0]
+    half = _series([1e-3, 1e-3 * 10**0.5, 1e-3, 1e-3], [0.0, 3.0, 3.0, 3.0])
+    assert preloaded_breaks(half).cycles.size == 3  # half a decade is one rate
 
 
 def test_ramps_carry_force_per_second():

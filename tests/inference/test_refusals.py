@@ -27,8 +27,9 @@ from ratemodel.inference.life import LifeData, fit_life
 from ratemodel.inference.life_bounds import average_life, draw_life, life_at_load
 from ratemodel.inference.life_shape import common_shape_test
 from ratemodel.inference.preload import fit_preload, protocol_problems
-from ratemodel.inference.preload_grid import PreloadData
+from ratemodel.inference.preload_grid import PreloadData, Priors
 from ratemodel.inference.sherby_dorn import sherby_dorn
+from ratemodel.inference.stacking import stacking_weights
 from ratemodel.inference.starts import FitTask
 from ratemodel.models.creep import Findley, Logarithmic
 from ratemodel.models.creep_base import creep_points
@@ -300,22 +301,22 @@ def test_findings_on_preload_name_what_is_missing():
 
 
 @pytest.mark.parametrize(
-    ("each", "gain", "says"),
+    ("before", "gain", "says"),
     [
-        (300, 0.0, "The strengths show no effect of cycling"),
-        (3, 0.02, "The strengths do not decide whether cycling matters"),
-        (40, 0.1, "Cycling changes the strength"),
+        (0.9, 0.0, "The strengths show no effect of cycling"),
+        (0.5, 0.0, "The strengths do not decide whether cycling matters"),
+        (0.5, 0.1, "Cycling changes the strength"),
     ],
 )
-def test_the_words_follow_the_odds(each, gain, says):
-    n, q = np.repeat([0.0, 10.0, 10.0], each), np.repeat([0.0, 0.3, 0.5], each)
+def test_the_words_follow_the_odds(before, gain, says):
+    n, q = np.repeat([0.0, 10.0, 10.0], 10), np.repeat([0.0, 0.3, 0.5], 10)
     y = 9.2 + gain * q / 0.5 + 0.02 * rng(9).standard_normal(n.size)
-    fit = fit_preload(PreloadData(np.exp(y), n, q), draws=50, rng=rng())
+    data = PreloadData(np.exp(y), n, q)
+    fit = fit_preload(data, draws=50, rng=rng(), priors=Priors(no_effect=before))
     assert fit.words.startswith(says), fit.words
-    none = fit.odds["no-effect"]
-    limits = {"The strengths show": (0.8, 1.0), "Cycling changes": (0.0, 0.05)}
-    low, high = next((v for k, v in limits.items() if says.startswith(k)), (0.05, 0.8))
-    assert low <= none <= high
+    limits = {0.9: (0.8, 1.0), 0.5: (0.0, 0.05) if gain else (0.05, 0.8)}
+    low, high = limits[before]
+    assert low <= fit.odds["no-effect"] <= high
 
 
 def test_cycles_needed_for_a_curve_and_scaling_of_specimens():
@@ -342,3 +343,15 @@ def test_cycles_needed_for_a_curve_and_scaling_of_specimens():
     ratio, low, high = fit.change
     assert ratio == pytest.approx((2 + np.log10(32)) / 2, rel=1e-6)
     assert low <= ratio <= high
+
+
+def test_stacking_with_nothing_to_leave_out_weighs_all_alike():
+    u = np.repeat([-3.0, -1.0], 4)
+    s = series(u, 9.2 + 0.02 * rng().standard_normal(8))
+    fit = rm.fit_rate(s, rng=rng(), settings=rm.Settings(draws=200, points=64))
+    held = replace(fit, data=replace(fit.data, broke=np.array([True] * 4 + [False] * 4)))
+    count = len(fit.models)
+    assert stacking_weights(held, lambda f: f) == pytest.approx(np.full(count, 1 / count))
+    told = stacking_weights(fit, lambda f: replace(f, models=f.models[:-1]))
+    assert told.sum() == pytest.approx(1.0)
+    assert told.min() >= 0
