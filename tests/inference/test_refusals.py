@@ -58,6 +58,9 @@ def codes(found):
     [
         (lambda: LifeData(TWO, ONE, YES, NAN), "columns of the lives differ"),
         (lambda: LifeData(TWO, TWO, YES, np.full(3, np.nan)), "columns of the lives differ"),
+        (lambda: LifeData(TWO, TWO, YES[:1], NAN[:1]), "columns of the lives differ"),
+        (lambda: LifeData(TWO, TWO, YES[:1], NAN), "columns of the lives differ"),
+        (lambda: LifeData(TWO[None], TWO[None], YES[None], NAN[None]), "columns of the lives"),
         (lambda: LifeData(TWO, np.array([0.0, 1.0]), YES, NAN), "not above 0"),
         (lambda: LifeData(np.array([np.inf, 1.0]), TWO, YES, NAN), "not above 0"),
         (lambda: LifeData(TWO, np.array([np.nan, 1.0]), YES, NAN), "not above 0"),
@@ -289,6 +292,10 @@ def test_findings_on_preload_name_what_is_missing():
     assert codes(fit_preload(mixed, draws=200, rng=rng()).problems) == ["one-level"]
     cycled = _cycled(np.repeat([3.0, 10.0], 4), np.repeat([0.4, 0.6], 4))
     assert codes(fit_preload(cycled, draws=200, rng=rng()).problems) == ["no-uncycled-specimens"]
+    nought = _cycled(np.repeat([5.0, 10.0], 4), np.repeat([0.0, 0.5], 4))  # cycles to no load
+    assert codes(fit_preload(nought, draws=200, rng=rng()).problems) == []
+    far = replace(_cycled(n, q), strength_N=np.array([1, 1e3] * 4) * 1.0)
+    assert "scatter-at-edge" in codes(fit_preload(far, draws=200, rng=rng()).problems)
     assert protocol_problems(plain, Protocol(10, 0.5), NO_PRELOAD) == ()
     assert (
         codes(protocol_problems(plain, Protocol(11, 0.5), Protocol(10, 0.51)))
