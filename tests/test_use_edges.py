@@ -15,10 +15,11 @@ from ratemodel.inference.life import LifeData
 from ratemodel.inference.life_bounds import average_life
 from ratemodel.inference.ratefit import Bound
 from ratemodel.limits import working_load_limits
-from ratemodel.lives import held_load
+from ratemodel.lives import held_load, shock_damage
 from ratemodel.margin import uncertainty_budget
 from ratemodel.models.lifetime import life_law
 from ratemodel.odds import summarised
+from ratemodel.propagation import shortest_interval
 from ratemodel.records.tables import Distribution, Factor, Rating, Use
 from ratemodel.reliability import demand_scale, failure_probability
 from ratemodel.tolerance import (
@@ -242,3 +243,45 @@ def test_factors_fall_with_specimens_to_the_normal_quantile():
         few, more = float(factor(3)), float(factor(30))
         assert few > more > 1.6
     assert float(characteristic_factor(10, known_variation=True)) < float(characteristic_factor(10))
+
+
+def test_lives_answer_only_steady_loads_with_a_duration_and_shocks_with_a_time():
+    load = np.repeat([800.0, 900.0, 1000.0], 8)
+    t = np.exp(np.log(1e4) - 20 * np.log(load / 900) + 0.5 * np.log(rng(2).exponential(size=24)))
+    data = LifeData(t, load, np.ones(24, bool), np.full(24, np.nan))
+    mixture = average_life(data, draws=200, rng=rng())
+    fit = SimpleNamespace(bound=Bound(), level=0.9, data=SimpleNamespace(temperature_K=np.nan))
+    force, time = np.full(200, 700.0), np.full(200, 1e5)
+
+    def of(kind, **event):
+        return SimpleNamespace(
+            event=Event(kind, **event), mean_ln=np.zeros(200), factors={}, fit=fit
+        )
+
+    assert held_load(of("steady", peak_force_N=force, duration_s=time), mixture) is not None
+    assert held_load(of("steady", peak_force_N=force), mixture) is None
+    assert held_load(of("steady", duration_s=time), mixture) is None
+    assert held_load(of("fall", peak_force_N=force, duration_s=time), mixture) is None
+    short = np.full(200, 0.01)
+    got = shock_damage(of("fall", peak_force_N=force, time_to_peak_s=short), mixture)
+    assert got is not None
+    again = shock_damage(of("fall", peak_force_N=force, time_to_peak_s=2 * short), mixture)
+    assert again.per_shock[0] == pytest.approx(2 * got.per_shock[0], rel=1e-9)
+    assert shock_damage(of("fall", peak_force_N=force), mixture) is None
+    assert shock_damage(of("fall", time_to_peak_s=short), mixture) is None
+
+
+def test_the_free_length_is_that_of_the_logs_own_specimen(tmp_path):
+    from ratemodel.recorded import _free_length
+
+    u = np.array([-3.0, -1.0, 0.0])
+    extra = {"log": ("a.csv", "b.csv", "c.csv"), "free_length_m": np.array([0.5, np.nan, 0.7])}
+    campaign = SimpleNamespace(series={"cord": series(u, 9.2 + 0 * u, extra=extra)})
+    assert [_free_length(campaign, f"{n}.csv") for n in "abcd"] == [0.5, None, 0.7, None]
+
+
+def test_shortest_interval_holds_its_share():
+    x = np.r_[np.linspace(0, 1, 91), np.linspace(5, 9, 9)]
+    low, high = shortest_interval(x, 0.9)
+    assert (low, high) == (0.0, 1.0)
+    assert shortest_interval(np.array([0.0, 1.0, 3.0]), 0.999) == (0.0, 3.0)

@@ -62,6 +62,8 @@ def codes(found):
         (lambda: LifeData(TWO, TWO, YES[:1], NAN), "columns of the lives differ"),
         (lambda: LifeData(TWO[None], TWO[None], YES[None], NAN[None]), "columns of the lives"),
         (lambda: LifeData(TWO, np.array([0.0, 1.0]), YES, NAN), "not above 0"),
+        (lambda: LifeData(TWO, np.array([-1.0, 1.0]), YES, NAN), "not above 0"),
+        (lambda: LifeData(np.array([-1.0, 1.0]), TWO, YES, NAN), "not above 0"),
         (lambda: LifeData(np.array([np.inf, 1.0]), TWO, YES, NAN), "not above 0"),
         (lambda: LifeData(TWO, np.array([np.nan, 1.0]), YES, NAN), "not above 0"),
         (lambda: RampData(TWO, ONE, YES), "columns of the ramps differ"),
