@@ -111,6 +111,9 @@ def test_copies_and_single_specimens():
     assert "no-replicates" in single
     assert "few-specimens" not in single
     assert "no-scatter" not in single
+    pair = found(fitted([-3.0, -1.5, -1.5, 0.0], [9.2, 9.22, 9.25, 9.21], TWO))
+    assert "no-replicates" not in pair  # one pair tested alike is enough to see a scatter
+    assert "few-specimens" in pair
 
 
 def test_spools_as_stated_or_unknown():

@@ -209,6 +209,10 @@ def test_a_forecast_says_how_far_it_goes():
     assert inside.median[0] == pytest.approx(plain)
     assert [c.load_N for c in inside.curves] == [1000.0]
     assert forecast_creep(average, [curve], np.array([1e3]), (1000.0, 310.0)).curves == ()
+    untold = replace(curve, temperature_K=float("nan"))
+    for one, kelvin in ((curve, float("nan")), (untold, 300.0), (untold, float("nan"))):
+        shown = forecast_creep(average, [one], np.array([1e3]), (1000.0, kelvin)).curves
+        assert len(shown) == 1
 
 
 def test_a_tie_that_leaves_the_models_own_parameters_is_refused():
