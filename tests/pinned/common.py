@@ -33,7 +33,9 @@ def rng(seed: int = 1) -> np.random.Generator:
     return np.random.default_rng(seed)
 
 
-def series(u, y, *, rating=None, scatter="normal", options=None, **columns) -> Series:
+def series(
+    u, y, *, rating=None, scatter="normal", options=None, diameter_m=None, **columns
+) -> Series:
     """Series from log10 rates and ln strengths."""
     u, y = np.asarray(u, float), np.asarray(y, float)
     n = u.size
@@ -67,4 +69,5 @@ def series(u, y, *, rating=None, scatter="normal", options=None, **columns) -> S
         rating=rating,
         scatter=scatter,
         options=options or {},
+        diameter_m=diameter_m,
     )

@@ -78,7 +78,13 @@ def rates_held_and_read_low():
 def rates_extreme_values_growing():
     u = np.repeat([-3.0, -2.0, -1.0, 0.0], 5)
     e = np.log(-np.log1p(-even(20)))
-    s = series(u, 9.2 - 0.02 * u + 0.02 * 1.3 ** (u + 1.5) * e, scatter="smallest-extreme-value")
+    s = series(
+        u,
+        9.2 - 0.02 * u + 0.02 * 1.3 ** (u + 1.5) * e,
+        scatter="smallest-extreme-value",
+        diameter_m=0.02,
+        strain_at_break=np.full(20, 0.03),
+    )
     return answers(rm.fit_rate(s, rng=rng(), settings=Settings(draws=500, points=64)))
 
 
@@ -89,7 +95,9 @@ def rates_cycled_and_warm():
     kelvin = np.tile([283.0, 293.0, 293.0, 313.0], 4)
     y = 9.2 + 0.01 * u + 0.03 * (cycled > 0) - 0.002 * (kelvin - 293) + noise(16)
     fit = rm.fit_rate(
-        series(u, y, preload_cycles=cycled, temperature_K=kelvin), rng=rng(), settings=QUICK
+        series(u, y, preload_cycles=cycled, temperature_K=kelvin, diameter_m=0.003),
+        rng=rng(),
+        settings=QUICK,
     )
     return answers(fit) | {n: fit.covariate(n, rng(2)) for n in fit.data.covariate_names}
 
