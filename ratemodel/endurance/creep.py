@@ -161,6 +161,12 @@ def creep_result(
     except UNFIT as reason:
         found.append(Problem("no-creep-fit", f"creep: {reason}"))
         return CreepResult(level, None, (), (), seen, (), tuple(found))
+    if all(r.runs == 1 for r in rates):
+        text = (
+            "At each load and temperature one specimen was held: how far specimens differ is not "
+            "in the creep intervals. Hold three under one of the loads."
+        )
+        found.append(Problem("one-specimen-per-condition", text))
     told = [p for f in forecasts for p in f.forecast.problems] or [*average.problems]
     problems = {p.message: p for p in (*told, *found)}
     return CreepResult(level, average, out, rates, seen, forecasts, tuple(problems.values()))

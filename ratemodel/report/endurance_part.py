@@ -15,18 +15,14 @@ from ratemodel.report.blocks import Block, Heading, Picture, Table, Text
 from ratemodel.report.parts import problems_block
 from ratemodel.shown import Quantity, change_text, time_text, unit_text
 from ratemodel.units import Units
-from ratemodel.words import CAUTION, number_text, quantity_text
+from ratemodel.words import CAUTION, limit_text, number_text, quantity_text, round_down
 
 _READ = {
     "residual_elongation": "residual elongation",
     "stiffness_N": "stiffness (force per unit strain)",
     "hysteresis_J": "energy lost in the cycle",
 }
-_REACHED = {
-    True: "plateau reached",
-    False: "still falling: the plateau lies below",
-    None: "cannot be read",
-}
+_REACHED = {True: "level", False: "still falling", None: "not read"}
 
 
 def endurance_blocks(
@@ -79,6 +75,8 @@ def _strained(one: StrainForecast, name: str, units: Units) -> str:
     beyond = float(f.decades_beyond[-1])
     if beyond >= 0.05:
         text += f", {beyond:.1f} decades of time beyond the last reading"
+    if _outside(one):
+        text += ", for a load outside the tested ones"
     if one.by_load:
         (low, least), (high, most) = one.by_load[0], one.by_load[-1]
         text += (
@@ -99,8 +97,9 @@ def _preload(
     never = never_cycled(result)
     if never is not None:
         out.append(
-            Text(f"A line never cycled differs from one after the label's cycles by "
-                 f"{change_text(never)}.")
+            Text(f"Against a line after the label's cycles one that was never cycled differs in "
+                 f"strength by {change_text(never)}. The step from the label to a use counts "
+                 "cycling from the break table and prior knowledge, not from here.")
         )  # fmt: skip
     if result.fit is not None:
         specimens = result.fit.data.strength_N.size
@@ -130,7 +129,7 @@ def _readings_table(readings: Sequence[CycledReading], name: str, units: Units) 
     for r in readings:
         ratio = "not known"
         if np.isfinite([r.ratio.median, r.ratio.low, r.ratio.high]).all():
-            ratio = f"{r.ratio.text()} times"
+            ratio = r.ratio.text("times")
         rows.append((
             _READ[r.fit.quantity], f"{100 * r.fit.preload_fraction:.0f} %",
             f"{r.cycles[0]:g} to {r.cycles[1]:g}", _value(r.fit.quantity, r.first, units),
@@ -182,7 +181,8 @@ def _strain_table(result: CreepResult, name: str, units: Units) -> Table:
     for one in result.forecasts:
         f = one.forecast
         beyond = float(f.decades_beyond[-1])
-        where = "within the readings" if beyond < 0.05 else f"{beyond:.1f} decades beyond"
+        where = "within" if beyond < 0.05 else f"{beyond:.1f} decades beyond"
+        where += ", load outside" if _outside(one) else ""
         same = (_temperature(f.temperature_K), time_text(float(f.time_s[-1])))
         rows.append((f"use {one.use}" if one.use else "tested load", _load(f.load_N, units), *same,
                      _strain(one.strain), where))  # fmt: skip
@@ -191,18 +191,18 @@ def _strain_table(result: CreepResult, name: str, units: Units) -> Table:
     origins = {one.temperature_origin for one in result.forecasts}
     caption = f"Strain of {name} under load, {100 * result.level:g} % intervals (temperature "
     caption += "; ".join(sorted(origins)) + ")"
-    header = ("of", "load", "temperature", "time", "strain", "how far from the readings")
+    header = ("of", "load", "temperature", "time", "strain", "of the readings")
     return Table(caption, header, tuple(rows), (1, 2, 3, 4))
 
 
 def _rates_table(result: CreepResult, name: str, units: Units) -> Table:
     rows = tuple(
         (_load(r.load_N, units), _temperature(r.temperature_K), str(r.runs), str(r.broke),
-         time_text(r.last_time_s), f"{r.rate.text('/s')}", _REACHED[r.reached])
+         time_text(r.last_time_s), _rounded(r.rate, 1.0, "/s"), _REACHED[r.reached])
         for r in result.rates
     )  # fmt: skip
-    header = ("load", "temperature", "runs", "broke", "last reading", "least rate, models",
-              "the readings themselves")  # fmt: skip
+    header = ("load", "temperature", "runs", "broke", "last reading", "least rate by the models",
+              "rate as read")  # fmt: skip
     return Table(f"Plateau creep rate of {name} per tested condition", header, rows,
                  (0, 1, 2, 3, 4, 5))  # fmt: skip
 
@@ -225,7 +225,20 @@ def _load(newton: float, units: Units) -> str:
 
 
 def _strain(strain: Quantity) -> str:
-    return quantity_text(100 * strain.median, 100 * strain.low, 100 * strain.high, "%")
+    return _rounded(strain, 100.0, "%")
+
+
+def _rounded(q: Quantity, factor: float, unit: str) -> str:
+    """A quantity to three digits at most, its ends outward: creep promises no more."""
+    median, low, high = (factor * x for x in (q.median, q.low, q.high))
+    if high - low >= 0.02 * abs(median):
+        return quantity_text(median, low, high, unit)
+    ends = (limit_text(low, ""), number_text(-round_down(-high, 3)))
+    return f"{number_text(median)} {unit} ({ends[0]} to {ends[1]})"
+
+
+def _outside(one: StrainForecast) -> bool:
+    return any(p.code == "load-beyond-data" for p in one.forecast.problems)
 
 
 def _temperature(kelvin: float) -> str:

@@ -23,6 +23,8 @@ from ratemodel.units import Units
 from ratemodel.what_if import demand_and_strength
 from ratemodel.words import slugs
 
+#: Creep runs that a chart can name side by side.
+_MOST_NAMED = 8
 #: What is drawn: key of `document`, name of the file without its ending, the drawing.
 Drawing = tuple[str, str, Callable[[], Axes]]
 
@@ -98,7 +100,7 @@ def _endurance(analysis: Analysis, units: Units | None) -> Iterator[Drawing]:
             if one.use:
                 key, file = f"strain/{one.use}", f"strain-{use_names[one.use]}"
             yield key, file, partial(creep_chart, one.forecast, units=units)
-        if result.creep.seen:
+        if 0 < len(result.creep.seen) <= _MOST_NAMED:
             yield (f"creep-rate/{name}", f"rate-of-creep-{own}",
                    partial(sherby_dorn_chart, result.creep.seen))  # fmt: skip
 
