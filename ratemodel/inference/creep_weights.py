@@ -42,7 +42,7 @@ def models_with_weight(
     tried: list[tuple[CreepModel, CreepFit | None]] = []
     for model in usable_models(curves):
         try:
-            tried.append((model, fit_creep(curves, model, draws=2, rng=rng)))
+            tried.append((model, fit_creep(curves, model, draws=2, rng=rng, starts=2)))
         except NotIdentifiedError:
             tried.append((model, None))
     fitted = [fit for _, fit in tried if fit is not None]

@@ -181,7 +181,7 @@ def _strain_table(result: CreepResult, name: str, units: Units) -> Table:
     for one in result.forecasts:
         f = one.forecast
         beyond = float(f.decades_beyond[-1])
-        where = "within" if beyond < 0.05 else f"{beyond:.1f} decades beyond"
+        where = "time within" if beyond < 0.05 else f"{beyond:.1f} decades of time beyond"
         where += ", load outside" if _outside(one) else ""
         same = (_temperature(f.temperature_K), time_text(float(f.time_s[-1])))
         rows.append((f"use {one.use}" if one.use else "tested load", _load(f.load_N, units), *same,
@@ -191,7 +191,7 @@ def _strain_table(result: CreepResult, name: str, units: Units) -> Table:
     origins = {one.temperature_origin for one in result.forecasts}
     caption = f"Strain of {name} under load, {100 * result.level:g} % intervals (temperature "
     caption += "; ".join(sorted(origins)) + ")"
-    header = ("of", "load", "temperature", "time", "strain", "of the readings")
+    header = ("of", "load", "temperature", "time", "strain", "against the tests")
     return Table(caption, header, tuple(rows), (1, 2, 3, 4))
 
 
