@@ -10,6 +10,14 @@ import numpy as np
 
 from ratemodel.archive import ArchiveRow, Score, fit_archive
 from ratemodel.arrays import FloatArray
+from ratemodel.endurance import (
+    CreepResult,
+    PreloadResult,
+    TimeTables,
+    creep_result,
+    preload_result,
+    read_time_tables,
+)
 from ratemodel.errors import Problem
 from ratemodel.inference.average import Settings, fit_rate
 from ratemodel.inference.data import rate_data
@@ -22,7 +30,6 @@ from ratemodel.lives import HeldLoad, ShockDamage, fit_lives, held_load, shock_d
 from ratemodel.margin import Dominance, margin_shares
 from ratemodel.planning import NextTest, next_test
 from ratemodel.recorded import recorded_curve
-from ratemodel.records.creep import read_creep
 from ratemodel.records.tables import Campaign
 from ratemodel.screening import ScreeningFinding, screen
 from ratemodel.showing import Shown
@@ -39,12 +46,17 @@ LIFE_DRAWS = 4000
 
 @dataclass(frozen=True)
 class SeriesResult:
-    """Strength against rate of one series: fit, curve, and what screening and checks found."""
+    """Strength against rate of one series: fit, curve, and what screening and checks found.
+
+    ``preload`` and ``creep`` are there where cycling.csv and creep.csv have rows of the series.
+    """
 
     fit: RateFit
     curve: Curve
     screening: tuple[ScreeningFinding, ...]
     diagnostics: Diagnostics
+    preload: PreloadResult | None = None
+    creep: CreepResult | None = None
 
 
 @dataclass(frozen=True, repr=False)
@@ -116,13 +128,18 @@ def analyse(campaign: Campaign, *, rates: Sequence[float] = (), seed: int = 0,
                        options=campaign.options, sha256=campaign.sha256)
         for name, series in campaign.series.items()
     }  # fmt: skip
-    uses = tuple(_use(fits[use.series], use.name, campaign, seed) for use in campaign.use.values())
+    tables = read_time_tables(campaign)
+    uses = tuple(
+        _use(fits[use.series], use.name, (campaign, tables), seed)
+        for use in campaign.use.values()
+    )  # fmt: skip
     results = tuple(
         SeriesResult(
             fit,
             fit.curve(grid(fit, _wanted(fit, uses, rates))),
             screen(fit.series.used),
             diagnose(fit, rng=_stream(seed, "checks", name)),
+            *_endurance(fit, campaign, tables, seed),
         )
         for name, fit in fits.items()
     )
@@ -132,6 +149,7 @@ def analyse(campaign: Campaign, *, rates: Sequence[float] = (), seed: int = 0,
     problems += tuple(
         p for u in uses for p in (*u.strength.problems, *u.problems, *u.sensitivity.problems)
     )
+    problems += _not_told(problems, results, tables)
     shared = _shared(campaign, [float(np.median(u.strength.u)) for u in uses], seed)
     return Analysis(campaign, seed, settings, results, uses, plan, tuple(cautions(tests)),
                     problems, shared)  # fmt: skip
@@ -156,12 +174,36 @@ def _shared(campaign: Campaign, wanted: Sequence[float], seed: int) -> SharedRes
     )
 
 
-def _use(fit: RateFit, name: str, campaign: Campaign, seed: int) -> UseResult:
+def _endurance(fit: RateFit, campaign: Campaign, tables: TimeTables, seed: int
+               ) -> tuple[PreloadResult | None, CreepResult | None]:  # fmt: skip
+    """Preload cycling and creep of a series, each with random numbers of its own."""
+    series, level = fit.series, fit.level
+    uses = tuple(campaign.use.values())
+    return (
+        preload_result(tables.cycling, series, level=level,
+                       rng=_stream(seed, "preload", series.name)),
+        creep_result(tables.creep, series, uses, level=level,
+                     rng=_stream(seed, "creep", series.name)),
+    )  # fmt: skip
+
+
+def _not_told(told: Sequence[Problem], results: Sequence[SeriesResult], tables: TimeTables
+              ) -> tuple[Problem, ...]:  # fmt: skip
+    """Serious findings on cycling and creep; the others stand with their series."""
+    found = [*tables.cycling_problems, *tables.creep_problems]
+    for r in results:
+        found += r.preload.problems if r.preload is not None else ()
+        found += r.creep.problems if r.creep is not None else ()
+    return tuple(p for p in found if p.severity == "serious" and p not in told)
+
+
+def _use(fit: RateFit, name: str, known: tuple[Campaign, TimeTables], seed: int) -> UseResult:
+    campaign, tables = known
     use = campaign.use[name]
     rng = _stream(seed, "use", name)
     strength = translate(fit, use, rng=rng, curve=recorded_curve(campaign, use))
     explanation = explain(strength, rng=rng)
-    held, damage, found = _under_load(strength, campaign, _stream(seed, "lives", name))
+    held, damage, found = _under_load(strength, tables, _stream(seed, "lives", name))
     limits = working_load_limits(strength, held)
     failure = held.failure if held is not None else failure_probability(strength, rng=rng)
     dominance = margin_shares(strength, rng=_stream(seed, "shares", name))
@@ -174,13 +216,15 @@ def _use(fit: RateFit, name: str, campaign: Campaign, seed: int) -> UseResult:
 
 
 def _under_load(
-    strength: UseStrength, campaign: Campaign, rng: np.random.Generator
+    strength: UseStrength, tables: TimeTables, rng: np.random.Generator
 ) -> tuple[HeldLoad | None, ShockDamage | None, tuple[Problem, ...]]:
     """What creep rupture tests of the series say of a steady use or of shocks in a life."""
     shocks = "shocks" in strength.use.quantities
     if strength.event.peak_force_N is None or not (strength.use.kind == "steady" or shocks):
         return None, None, ()
-    creep = read_creep(campaign.folder, campaign) if campaign.folder else None
+    creep = tables.creep
+    if tables.creep_problems:
+        return None, None, tables.creep_problems
     if creep is None or all(r.series != strength.use.series for r in creep.runs):
         return None, None, ()
     draws = min(strength.mean_ln.size, LIFE_DRAWS)

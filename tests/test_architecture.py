@@ -19,7 +19,7 @@ ORDER = (
     "rating", "event", "recorded", "length", "translation",
     "odds", "tolerance", "budget", "propagation", "dominance", "reliability", "shocks", "lives",
     "margin", "limits", "steps", "what_if",
-    "planning", "comparing", "archive_data", "archive", "analysis", "many",
+    "planning", "comparing", "archive_data", "archive", "endurance", "analysis", "many",
     "answers", "demo",
     "charts", "panel", "report",
     "commands", "plan_command", "compare_command", "cli", "__main__",

@@ -85,11 +85,15 @@ def _beyond(axes: Axes, result: CreepForecast, palette: Palette) -> None:
 
 def _states(result: CreepForecast) -> str:
     n = len(result.curves)
-    where = "1 curve" if n == 1 else f"{n} curves"
+    where = "1 curve at this load shown" if n == 1 else f"{n} curves at this load shown"
+    if not n:
+        outside = any(p.code == "load-beyond-data" for p in result.problems)
+        where = "No curve at this load and temperature"
+        where += ", the load lies outside the tested ones" if outside else ""
     beyond = float(result.decades_beyond.max())
     until = f"up to {beyond:.1f} decades beyond the last reading" if beyond else "within the test"
     return (
-        f"{where} at this load shown; several creep models averaged; {100 * result.level:g} % "
+        f"{where}; several creep models averaged; {100 * result.level:g} % "
         f"interval; {until}. {CAUTION}"
     )
 

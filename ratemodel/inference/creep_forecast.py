@@ -24,6 +24,7 @@ from ratemodel.arrays import FloatArray
 from ratemodel.errors import NotIdentifiedError, Problem
 from ratemodel.inference.creep_curves import CreepCurve
 from ratemodel.inference.creep_hidden import hidden_error
+from ratemodel.inference.creep_weights import log_weights
 from ratemodel.inference.creepfit import CreepFit, fit_creep, usable_models
 from ratemodel.models.creep_base import CreepModel
 
@@ -109,14 +110,7 @@ def average_creep(
     rng: np.random.Generator,
     models: Sequence[CreepModel] | None = None,
 ) -> CreepAverage:
-    """Fit all creep models that the curves can carry and weigh them.
-
-    The weight is exp(-BIC/2) with the effective number of readings of the best model.
-
-    References
-    ----------
-    Schwarz, Ann. Statist. 6 (1978) 461 (the criterion).
-    """
+    """Fit all creep models that the curves can carry and weigh them, as `log_weights` says."""
     members, problems = [], []
     for model in models or usable_models(curves):
         try:
@@ -126,13 +120,10 @@ def average_creep(
             problems.append(Problem("model-left-out", text, "note"))
     if not members:
         raise NotIdentifiedError("no creep model could be fitted; give more readings per curve")
-    worth = members[int(np.argmin([m.best.sum_of_squares for m in members]))].effective_readings
-    rss = np.array([max(m.best.sum_of_squares, 1e-30) for m in members])
-    free = np.array([len(m.best.free) for m in members])
-    log_w = -0.5 * worth * np.log(rss / rss.min()) - 0.5 * free * np.log(worth)
+    log_w = log_weights(members)
     errors = np.array([hidden_error(curves, m.model, rng) for m in members])
     seen = {}
-    for member, log_share in zip(members, log_w - log_w.max(), strict=True):
+    for member, log_share in zip(members, log_w, strict=True):
         # What a model without any weight suffers from does not limit the answer.
         if log_share > np.log(0.01):
             told = [
@@ -141,7 +132,7 @@ def average_creep(
             seen.update({p.message: p for p in told})
     return CreepAverage(
         members=tuple(members),
-        log_weights=log_w - log_w.max(),
+        log_weights=log_w,
         error_per_decade=errors,
         last_time_s=float(max(c.time_s.max() for c in curves)),
         z=rng.standard_normal(draws),

@@ -9,6 +9,7 @@ from ratemodel.errors import Problem
 from ratemodel.report.archive_part import archive_blocks
 from ratemodel.report.blocks import Block, Bullets, Fold, Heading, Picture, Table, Text
 from ratemodel.report.checks import diagnostics_blocks, sensitivity_blocks
+from ratemodel.report.endurance_part import endurance_blocks
 from ratemodel.report.parts import (
     fit_table,
     limits_table,
@@ -55,6 +56,7 @@ def document(
     ----------
     pictures : mapping of str to Picture
         By key: ``strength/<series>``, ``steps/<use>``, ``models/<use>``, ``limits/<use>``,
+        ``preload/<series>``, ``creep/<series>``, ``creep-rate/<series>``, ``strain/<use>``,
         ``next-test``; a chart that is missing is left out.
     units : Units, optional
         Units shown; kN and mm/min where not given.
@@ -64,6 +66,7 @@ def document(
     for series in analysis.series:
         mine = [u for u in analysis.uses if u.strength.fit is series.fit]
         out += _series(series, mine, pictures, units)
+        out += endurance_blocks(series, pictures, units)
     for use in analysis.uses:
         out += _use(use, pictures, units)
     out += archive_blocks(analysis, units)

@@ -8,10 +8,12 @@ from functools import partial
 from matplotlib.axes import Axes
 
 from ratemodel.analysis import Analysis
+from ratemodel.charts.creep_chart import creep_chart, sherby_dorn_chart
 from ratemodel.charts.event_chart import demand_against_strength
 from ratemodel.charts.limits_chart import limits_chart
 from ratemodel.charts.models_chart import models_chart
 from ratemodel.charts.next_test_chart import next_test_chart
+from ratemodel.charts.preload_chart import preload_chart
 from ratemodel.charts.saving import alt_of, save_figure
 from ratemodel.charts.steps_chart import steps_chart
 from ratemodel.charts.strength_rate import strength_against_rate
@@ -21,6 +23,8 @@ from ratemodel.units import Units
 from ratemodel.what_if import demand_and_strength
 from ratemodel.words import slugs
 
+#: Creep runs that a chart can name side by side.
+_MOST_NAMED = 8
 #: What is drawn: key of `document`, name of the file without its ending, the drawing.
 Drawing = tuple[str, str, Callable[[], Axes]]
 
@@ -68,6 +72,7 @@ def drawings(analysis: Analysis, units: Units | None = None) -> Iterator[Drawing
         yield (f"strength/{name}", f"strength-vs-rate-{series_names[name]}",
                partial(strength_against_rate, result.fit, curve=result.curve, uses=uses,
                        units=units))  # fmt: skip
+    yield from _endurance(analysis, units)
     for use in analysis.uses:
         own = use.strength.use.name
         for kind, chart in (("steps", steps_chart), ("models", models_chart),
@@ -77,6 +82,27 @@ def drawings(analysis: Analysis, units: Units | None = None) -> Iterator[Drawing
     plan = analysis.next_test
     if plan is not None:
         yield "next-test", "next-test", partial(next_test_chart, plan)
+
+
+def _endurance(analysis: Analysis, units: Units | None) -> Iterator[Drawing]:
+    """Preload cycling and creep of every series that has such tests."""
+    series_names = slugs(r.fit.series.name for r in analysis.series)
+    use_names = slugs(u.strength.use.name for u in analysis.uses)
+    for result in analysis.series:
+        name = result.fit.series.name
+        own = series_names[name]
+        if result.preload is not None and result.preload.fit is not None:
+            yield f"preload/{name}", f"preload-{own}", partial(preload_chart, result.preload.fit)
+        if result.creep is None:
+            continue
+        for one in result.creep.forecasts:
+            key, file = f"creep/{name}", f"creep-{own}"
+            if one.use:
+                key, file = f"strain/{one.use}", f"strain-{use_names[one.use]}"
+            yield key, file, partial(creep_chart, one.forecast, units=units)
+        if 0 < len(result.creep.seen) <= _MOST_NAMED:
+            yield (f"creep-rate/{name}", f"rate-of-creep-{own}",
+                   partial(sherby_dorn_chart, result.creep.seen))  # fmt: skip
 
 
 def _demands(analysis: Analysis, units: Units | None) -> Iterator[Drawing]:

@@ -8,6 +8,7 @@ from pathlib import Path
 from ratemodel.analysis import Analysis, SeriesResult, UseResult
 from ratemodel.report.blocks import Block, Bullets, Fold, Heading, Picture, Text
 from ratemodel.report.document import headlines, methods, shown_picture
+from ratemodel.report.endurance_part import endurance_blocks
 from ratemodel.report.html import to_page
 from ratemodel.report.markdown import to_markdown
 from ratemodel.report.parts import fit_table, limits_table, shares_text
@@ -64,6 +65,7 @@ def post(analysis: Analysis, pictures: Mapping[str, Picture], units: Units | Non
     out: list[Block] = [Heading(analysis.campaign.name, 1), *headlines(analysis, units)]
     for series in analysis.series:
         out += _series(series, pictures, units)
+        out += endurance_blocks(series, pictures, units)
     for use in analysis.uses:
         out += _use(use, pictures, units)
     if analysis.next_test is not None:

@@ -20,6 +20,7 @@ from ratemodel.inference.ratefit import Curve, ModelFit, RateFit
 from ratemodel.planning import NextTest
 from ratemodel.report.archive_part import archive_json
 from ratemodel.report.checks import diagnostics_json, sensitivity_json
+from ratemodel.report.endurance_json import endurance_json
 from ratemodel.report.use_json import (
     Json,
     answer_json,
@@ -113,6 +114,7 @@ def _series(result: SeriesResult, analysis: Analysis) -> Json:
         "diagnostics": diagnostics_json(result),
         "priors": _priors(fit.priors),
         "problems": [problem_json(p) for p in fit.problems],
+        **endurance_json(result),
     }  # fmt: skip
 
 
