@@ -339,6 +339,11 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--budget", type=float, default=25.0, help="seconds of tests a mutant gets")
     parser.add_argument("--tests", type=int, default=80, help="most tests a mutant gets")
+    parser.add_argument(
+        "--again",
+        action="store_true",
+        help="only those that lived last time, say against more tests",
+    )
     parser.add_argument("--keep", type=Path, default=Path("mutants"), help="what was learned, rows")
     told = parser.parse_args()
     keep = told.keep.resolve()
@@ -349,6 +354,10 @@ def main() -> None:
     rows = []
     with ProcessPoolExecutor(told.jobs, mp_context=context) as pool:
         some = drawn(told.mutants, told.seed)
+        file = keep / f"rows-{told.seed}{'-again' if told.again else ''}.csv"
+        if told.again:
+            before = pd.read_csv(keep / f"rows-{told.seed}.csv")["killed"]
+            some = [m for m, dead in zip(some, before, strict=True) if not dead]
         for row in pool.map(
             partial(attempt, keep=keep, budget_s=told.budget, most=told.tests), some
         ):
@@ -357,7 +366,7 @@ def main() -> None:
             print(f"{len(rows):4d} {sign} {row['file']}:{row['line']} {row['operator']}: "
                   f"{row['was']}  ->  {row['became']} [{str(row['how'])[:90]}, "
                   f"{row['tests']} tests, {row['seconds']} s]", flush=True)  # fmt: skip
-            pd.DataFrame(rows).to_csv(keep / f"rows-{told.seed}.csv", index=False)
+            pd.DataFrame(rows).to_csv(file, index=False)
     killed = sum(bool(r["killed"]) for r in rows)
     print(f"{killed} of {len(rows)} killed ({100 * killed / max(len(rows), 1):.1f} %)")
 
