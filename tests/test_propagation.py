@@ -157,3 +157,29 @@ def test_shortest_interval_of_an_exponential() -> None:
 def test_impossible(call: object, words: str) -> None:
     with pytest.raises(InputError, match=words):
         call()
+
+
+@pytest.mark.parametrize(
+    "matrix",
+    [
+        [[0.9, 0.5], [0.5, 0.9]],  # no ones on the diagonal
+        [[1.0, 0.5], [0.4, 1.0]],  # not symmetric
+        [[1.0, 1.5], [1.5, 1.0]],  # beyond 1
+        [[1.0]],  # of one input
+        np.eye(3),
+    ],
+)
+def test_what_is_no_correlation_matrix_of_the_inputs(matrix) -> None:
+    two = [Input("a", 1, 1), Input("b", 1, 1)]
+    for work in (
+        lambda: first_order(np.add, two, correlation=matrix),
+        lambda: monte_carlo(np.add, two, 1000, rng(), correlation=matrix),
+    ):
+        with pytest.raises(InputError, match="no correlation matrix"):
+            work()
+
+
+def test_three_that_cannot_all_be_opposed() -> None:
+    r = -0.6 * np.ones((3, 3)) + 1.6 * np.eye(3)  # every entry fair, one eigenvalue below 0
+    with pytest.raises(InputError, match="no negative eigenvalue"):
+        first_order(lambda a, b, c: a + b + c, [Input(n, 1, 1) for n in "abc"], correlation=r)

@@ -81,3 +81,15 @@ def test_a_law_too_wild_to_integrate_is_said():
     noise = np.random.default_rng(1)
     with pytest.raises(ConvergenceError, match="did not settle"):
         damage_by_quadrature(ramp(1.0, 10.0), lambda f: noise.normal(size=f.size))
+
+
+def test_a_rate_far_beyond_the_other_process_does_not_overflow():
+    from ratemodel.models.creep_thermal import _arsinh_exp, _ln_sinh
+
+    assert _arsinh_exp(np.array([400.0]))[0] == pytest.approx(400.0 + np.log(2.0), rel=1e-15)
+    near = _arsinh_exp(np.array([299.999, 300.001]))
+    assert np.diff(near)[0] == pytest.approx(0.002, rel=1e-6)
+    assert _arsinh_exp(np.array([0.0]))[0] == pytest.approx(np.arcsinh(1.0), rel=1e-14)
+    assert _ln_sinh(np.array([2.0, 800.0])) == pytest.approx(
+        [np.log(np.sinh(2.0)), 800 - np.log(2)]
+    )
