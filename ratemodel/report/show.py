@@ -7,6 +7,7 @@ from ratemodel.inference.ratefit import RateFit
 from ratemodel.limits import Limit, Limits
 from ratemodel.planning import NextTest
 from ratemodel.report.blocks import Block, Heading, Text
+from ratemodel.report.endurance_part import creep_sentence, preload_sentence
 from ratemodel.report.parts import (
     fit_table,
     limits_table,
@@ -79,7 +80,12 @@ def blocks(result: object, units: Units | str | None = None) -> tuple[Block, ...
 def _analysis(result: Analysis, units: Units) -> tuple[Block, ...]:
     out: list[Block] = [Heading(result.campaign.name, 1)]
     for series in result.series:
-        out.append(Text(f"{series.fit.series.name}: {fit_sentence(series.fit)}"))
+        name = series.fit.series.name
+        out.append(Text(f"{name}: {fit_sentence(series.fit)}"))
+        if series.preload is not None:
+            out.append(Text(preload_sentence(series.preload, name)))
+        if series.creep is not None:
+            out.append(Text(creep_sentence(series.creep, name, units)))
     for use in result.uses:
         out += [Heading(f"Use {use.strength.use.name}", 2), *use_finding(use, units)]
         out += limits_table(use.limits.rows, use.strength, units)

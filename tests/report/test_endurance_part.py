@@ -228,3 +228,14 @@ PIXEL = base64.b64decode(
     "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJg"
     "gg=="
 )
+
+
+def test_printed_analysis_tells_both(both: Analysis, small: Analysis) -> None:
+    told = " ".join(str(both).split())
+    assert both.series[0].preload is not None
+    assert both.series[0].creep is not None
+    assert preload_sentence(both.series[0].preload, "cord") in told
+    assert creep_sentence(both.series[0].creep, "cord") in told
+    assert "creep" not in " ".join(
+        line for line in str(small).splitlines() if line.startswith("cord")
+    )
