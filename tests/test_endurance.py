@@ -26,7 +26,7 @@ from ratemodel.report.files import render
 from ratemodel.report.results_json import results, results_bytes
 from ratemodel.shown import quantity
 
-QUICK = Settings(draws=1000)
+QUICK = Settings(draws=1000, points=64, models=("constant", "power-law"))
 
 
 def rng(seed=1):

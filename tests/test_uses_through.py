@@ -129,6 +129,9 @@ def test_recorded_line_needs_its_curve_and_its_length(folder):
     with pytest.raises(InputError, match="needs position and free length"):
         pulled_curve(read_log(DEMO / "logs" / "T3-01.csv"), ReductionSettings())
     assert recorded_curve(campaign, campaign.use["held"]) is None
+    table = replace(campaign, series={}, options={"logs": {"free_length_mm": 500}})
+    by_table, by_row = recorded_curve(table, use), recorded_curve(campaign, use)
+    np.testing.assert_array_equal(by_table.strain_points, by_row.strain_points)
     no_length = replace(campaign, series={}, options={})
     with pytest.raises(InputError, match="needs position and free length"):
         recorded_curve(no_length, use)

@@ -44,6 +44,8 @@ def test_energy_units(published):
     ev = published["zero-stress activation energy", "eV"] * ELECTRONVOLT_J
     mol = published["zero-stress activation energy", "kJ/mol"] * J_PER_KJ_PER_MOL
     assert ev == pytest.approx(mol, rel=5e-4)
+    # 1 eV a particle is 96.48533212 kJ/mol (CODATA 2018: e and the Avogadro constant are exact).
+    assert pytest.approx(96.48533212, rel=1e-9) == ELECTRONVOLT_J / J_PER_KJ_PER_MOL
 
 
 def test_warm_is_weaker_and_slow_is_zero_limit():

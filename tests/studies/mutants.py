@@ -267,6 +267,35 @@ def learn(keep: Path) -> None:
         sys.exit(f"the suite fails without any mutant: see {keep / 'suite'}")
 
 
+class Names:
+    """Pytest plugin: what was collected."""
+
+    def __init__(self) -> None:
+        self.names: list[str] = []
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        self.names = [item.nodeid for item in items]
+
+
+def check_names(keep: Path) -> None:
+    """A test that is there no longer would count as one that fails."""
+    told = keep / "names.json"
+
+    def work() -> int:
+        names = Names()
+        code = inside(project, ["--collect-only"], keep / "collected", names)
+        told.write_text(json.dumps(names.names))
+        return code
+
+    with copied() as project:
+        if forked(work, 600) != 0:
+            sys.exit(f"the tests cannot be collected: see {keep / 'collected'}")
+    learned = json.loads((keep / "tests.json").read_text())["seconds"]
+    gone = sorted(set(learned) - set(json.loads(told.read_text())))
+    if gone:
+        sys.exit(f"{len(gone)} tests are gone, as {gone[0]}: remove {keep} to learn anew")
+
+
 def statement(file: str, line: int, column: int) -> range:
     """Lines of the smallest statement at a place, of a compound one its head."""
     tree = ast.parse((ROOT / file).read_text("utf-8"))
@@ -350,6 +379,7 @@ def main() -> None:
     keep.mkdir(parents=True, exist_ok=True)
     if not (keep / "tests.json").exists():
         learn(keep)
+    check_names(keep)
     context = multiprocessing.get_context("fork")
     rows = []
     with ProcessPoolExecutor(told.jobs, mp_context=context) as pool:
