@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import made
 import numpy as np
 from scipy.special import ndtri
 
 from ratemodel.inference.average import Settings
-from ratemodel.records.tables import Series, Specimens
+from ratemodel.records.tables import Series
 
 SCENES: dict[str, Callable[[], object]] = {}
 QUICK = Settings(draws=2000, points=256)
@@ -33,41 +34,7 @@ def rng(seed: int = 1) -> np.random.Generator:
     return np.random.default_rng(seed)
 
 
-def series(
-    u, y, *, rating=None, scatter="normal", options=None, diameter_m=None, **columns
-) -> Series:
-    """Series from log10 rates and ln strengths."""
-    u, y = np.asarray(u, float), np.asarray(y, float)
-    n = u.size
-    blank, none = ("",) * n, np.full(n, np.nan)
-    table = {
-        "specimen": tuple(f"s{i}" for i in range(n)),
-        "strength": np.exp(y),
-        "broke": np.ones(n, bool),
-        "strain_rate_per_s": 10.0**u,
-        "batch": blank,
-        "machine": blank,
-        "free_length_m": none,
-        "strain_at_break": none,
-        "preload_fraction": none,
-        "preload_cycles": none,
-        "temperature_K": none,
-        "termination": blank,
-        "failure_site": blank,
-        "strands_intact": none,
-        "excluded": blank,
-        "log": blank,
-        "note": blank,
-        "summary": np.zeros(n, bool),
-        "row": tuple(range(2, n + 2)),
-    } | columns
-    aside = {k: (v[:0] if not isinstance(v, tuple) else ()) for k, v in table.items()}
-    return Series(
-        "cord",
-        Specimens(**table),
-        Specimens(**aside),
-        rating=rating,
-        scatter=scatter,
-        options=options or {},
-        diameter_m=diameter_m,
-    )
+def series(u, y, *, options=None, **columns) -> Series:
+    """Series from log10 rates and ln strengths; columns of the table or fields of the series."""
+    fields = {k: columns.pop(k) for k in ("rating", "scatter", "diameter_m") if k in columns}
+    return made.series(u, y, extra=columns, options=options or {}, **fields)
