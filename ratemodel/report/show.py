@@ -92,6 +92,8 @@ def _analysis(result: Analysis, units: Units) -> tuple[Block, ...]:
     if result.next_test is not None:
         out += [Heading("Next test", 2), Text(next_test_sentence(result.next_test))]
     out += _found(result.problems)
+    if not result.uses:  # a use brings the caution with it
+        out.append(Text(CAUTION, "caution"))
     return tuple(out)
 
 

@@ -239,3 +239,5 @@ def test_printed_analysis_tells_both(both: Analysis, small: Analysis) -> None:
     assert "creep" not in " ".join(
         line for line in str(small).splitlines() if line.startswith("cord")
     )
+    alone = str(replace(both, uses=()))
+    assert CAUTION.split(":")[0] in " ".join(alone.split())

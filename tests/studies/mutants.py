@@ -34,7 +34,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
@@ -207,14 +207,14 @@ def inside(project: Path, arguments: Sequence[str], told: Path, plugin: object =
     return int(pytest.main([*quiet, *arguments], plugins=[plugin] if plugin else []))
 
 
-def forked(work: Iterator[int] | object, limit_s: float) -> int | None:
+def forked(work: Callable[[], int], limit_s: float) -> int | None:
     """Exit code of a call in a fork of its own group, None when it took too long."""
     child = os.fork()
     if child == 0:
         os.setsid()
         code = 1
         with contextlib.suppress(SystemExit):
-            code = work()  # type: ignore[operator]
+            code = work()
         os._exit(code)
     end = time.monotonic() + limit_s
     while time.monotonic() < end:
